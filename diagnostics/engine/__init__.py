@@ -1,0 +1,1 @@
+"""The functional core of diagnosis: top systems, signals, motion, faults, inference, planning, proof. No Django here."""

@@ -1,0 +1,92 @@
+"""What the engine answers, as frozen values."""
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Fault:
+    """A position and a mode. `input`: for a fault of one input of the module, the sensor that is read there."""
+
+    position: str
+    mode: str
+    input: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What one entry says by itself, at once.
+
+    `verdict`: ok | finding | refused | note. `reads`: made | released | between | a place | '' where there is no state.
+    `contact_ohm`: contact resistance behind the pull-up, where it can be computed. `words`: the sentence for people.
+    """
+
+    verdict: str
+    words: str
+    reads: str = ""
+    share: float | None = None
+    contact_ohm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """An observation (its index in the case; -1 the complaint, -2 recent work) with its log-likelihood ratio (nats)."""
+
+    observation: int
+    llr: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    fault: Fault
+    probability: float
+    words: str
+    reasons_for: tuple[Reason, ...] = ()
+    reasons_against: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    faults: tuple[Fault, ...]
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class NextCheck:
+    """A check that could be made next. `pose` a pose name or {axis: place} where it needs one, else None."""
+
+    check: str
+    position: str
+    pose: str | dict[str, str] | None
+    motion: str | None
+    minutes: float
+    bits: float
+    bits_per_minute: float
+    why: str
+    caution: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProofState:
+    made: bool
+    released: bool
+
+    @property
+    def proven(self) -> bool:
+        return self.made and self.released
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """`judgements` has one entry an observation, in order. `evidence_log10`: log10 of the probability of all evidence."""
+
+    suspects: tuple[Suspect, ...]
+    hypotheses: tuple[Hypothesis, ...]
+    nothing_wrong: float
+    next_checks: tuple[NextCheck, ...]
+    proof: dict[str, ProofState]
+    judgements: tuple[Judgement, ...]
+    warnings: tuple[str, ...]
+    evidence_log10: float
+    left_out: float = 0.0
+    repairs: dict[str, float] = field(default_factory=dict)

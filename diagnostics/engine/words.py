@@ -1,0 +1,15 @@
+"""Words for people from code that knows no web framework: `_()` marks a sentence, and the shell says who translates it."""
+
+from collections.abc import Callable
+
+_speak: Callable[[str], str] = str
+
+
+def speak_with(translate: Callable[[str], str]) -> None:
+    """Translate every sentence from now on with `translate` (called when the sentence is made, in the reader's language)."""
+    global _speak
+    _speak = translate
+
+
+def _(text: str) -> str:
+    return _speak(text)

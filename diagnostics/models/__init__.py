@@ -1,0 +1,5 @@
+from diagnostics.models.sheets import BenchSheet, Check, CheckKind
+from diagnostics.models.systems import SystemRevision
+from diagnostics.models.units import Unit, Work, WorkKind
+
+__all__ = ["BenchSheet", "Check", "CheckKind", "SystemRevision", "Unit", "Work", "WorkKind"]

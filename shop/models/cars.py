@@ -1,0 +1,73 @@
+"""Customers and their cars."""
+
+from django.db import models
+from django.db.models.functions import Upper
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
+
+
+class Climate(models.TextChoices):
+    HOT = "hot", _("Hot")
+    TEMPERATE = "temperate", _("Temperate")
+    COLD = "cold", _("Cold")
+
+
+class Customer(models.Model):
+    name = models.CharField(max_length=120)
+    email = models.EmailField(blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    note = models.TextField(blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["name", "pk"]
+        indexes = [models.Index(fields=["name"])]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Car(models.Model):
+    """One vehicle. `made_on` is the first day of its production month; `system` the slug of its top system.
+
+    The slug is a natural key: a car whose system nobody has declared yet can be taken in all the same (blank).
+    """
+
+    vin = models.CharField(_("VIN"), max_length=17, unique=True)
+    plate = models.CharField(max_length=16, blank=True)
+    maker = models.CharField(max_length=60)
+    model = models.CharField(max_length=60)
+    made_on = models.DateField(_("production month"))
+    climate = models.CharField(max_length=10, choices=Climate, default=Climate.TEMPERATE)
+    system = models.SlugField(_("top system"), max_length=60, blank=True)
+    owner = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="cars", null=True, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["maker", "model", "vin"]
+        indexes = [models.Index(fields=["system", "made_on"]), models.Index(Upper("plate"), name="car_plate_upper")]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(vin__regex=r"^[A-HJ-NPR-Z0-9]{17}$"), name="car_vin_iso3779"),
+            models.CheckConstraint(condition=models.Q(made_on__day=1), name="car_made_on_first_of_month"),
+            models.CheckConstraint(condition=models.Q(climate__in=Climate.values), name="car_climate_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.maker} {self.model}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("shop:car", args=[self.pk])
+
+
+class OdometerReading(models.Model):
+    car = models.ForeignKey(Car, on_delete=models.CASCADE, related_name="odometer")
+    read_on = models.DateField()
+    km = models.PositiveIntegerField(_("kilometres"))
+    entered_by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["read_on", "pk"]
+        constraints = [models.UniqueConstraint(fields=["car", "read_on"], name="odometer_once_a_day")]
+
+    def __str__(self) -> str:
+        return f"{self.km} km, {self.read_on}"

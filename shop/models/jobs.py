@@ -1,0 +1,100 @@
+"""Commissions: what a car is here for, how far it is, and what holds it up."""
+
+from django.db import models
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
+
+from shop.models.cars import Car
+
+
+class Stage(models.TextChoices):
+    BOOKED = "booked", _("Booked")
+    HERE = "here", _("Taken in")
+    TRACING = "tracing", _("Tracing the fault")
+    MENDING = "mending", _("Mending")
+    PROVING = "proving", _("Proving")
+    DONE = "done", _("Done")
+    GONE = "gone", _("Handed over")
+
+
+class Hold(models.TextChoices):
+    """What a job waits for; the Floor groups by it."""
+
+    BENCH = "bench", _("the bench")
+    PART = "part", _("a part")
+    CUSTOMER = "customer", _("the customer")
+    BAY = "bay", _("a bay")
+    NOTHING = "nothing", _("nothing")
+
+
+class Job(models.Model):
+    car = models.ForeignKey(Car, on_delete=models.PROTECT, related_name="jobs")
+    title = models.CharField(max_length=140)
+    complaint = models.TextField(blank=True, help_text=_("In the customer's words"))
+    stage = models.CharField(max_length=10, choices=Stage, default=Stage.BOOKED)
+    hold = models.CharField(max_length=10, choices=Hold, default=Hold.BENCH)
+    hold_note = models.CharField(max_length=140, blank=True)
+    held_since = models.DateTimeField()
+    opened_at = models.DateTimeField()
+    opened_by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")
+    finished_at = models.DateTimeField(null=True, blank=True)
+    promised_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-opened_at", "-pk"]
+        indexes = [models.Index(fields=["stage", "hold"]), models.Index(fields=["car", "opened_at"])]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(stage__in=Stage.values), name="job_stage_known"),
+            models.CheckConstraint(condition=models.Q(hold__in=Hold.values), name="job_hold_known"),
+            models.CheckConstraint(
+                condition=models.Q(stage__in=["done", "gone"], finished_at__isnull=False)
+                | (~models.Q(stage__in=["done", "gone"]) & models.Q(finished_at__isnull=True)),
+                name="job_finished_when_done",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number}: {self.title}"
+
+    @property
+    def number(self) -> str:
+        return f"J{self.pk:05d}"
+
+    @property
+    def is_open(self) -> bool:
+        return self.stage not in (Stage.DONE, Stage.GONE)
+
+    def get_absolute_url(self) -> str:
+        return reverse("shop:job", args=[self.pk])
+
+
+class JobNote(models.Model):
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="notes")
+    words = models.TextField()
+    by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+
+    def __str__(self) -> str:
+        return self.words[:60]
+
+
+class Picture(models.Model):
+    """A picture of a job, re-encoded and without its metadata; the file is served by permission only."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="pictures")
+    file = models.FileField(upload_to="pictures/%Y/%m")
+    caption = models.CharField(max_length=140, blank=True)
+    position = models.CharField(max_length=12, blank=True)
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["at", "pk"]
+
+    def __str__(self) -> str:
+        return self.caption or self.file.name

@@ -1,0 +1,53 @@
+"""Who may do what: one table, asked on the server by every write and used by templates to offer only what works."""
+
+from collections.abc import Callable, Mapping
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+
+from shop.errors import Refused
+from shop.models import Role, User
+
+P = ParamSpec("P")
+
+_T, _C, _P, _O = Role.TECHNICIAN, Role.COUNTER, Role.PARTS, Role.OWNER
+MAY: Mapping[str, frozenset[str]] = {
+    "customer.write": frozenset({_C, _O}),
+    "car.write": frozenset({_C, _T, _O}),
+    "job.write": frozenset({_C, _T, _O}),
+    "job.note": frozenset({_T, _C, _P, _O}),
+    "job.override": frozenset({_O}),
+    "bench.write": frozenset({_T, _O}),
+    "work.write": frozenset({_T, _O}),
+    "part.write": frozenset({_P, _O}),
+    "certificate.issue": frozenset({_T, _O}),
+}
+
+
+def may(user: Any, what: str) -> bool:
+    """Whether `user` may do `what` (a key of MAY; an unknown key is a programming error)."""
+    allowed = MAY[what]
+    return bool(isinstance(user, User) and user.is_active and user.role in allowed)
+
+
+def require(user: Any, what: str) -> None:
+    if not may(user, what):
+        raise Refused(_("Your role does not allow this. Ask the owner of the shop."))
+
+
+def needs(what: str) -> Callable[
+    [Callable[Concatenate[HttpRequest, P], HttpResponse]], Callable[Concatenate[HttpRequest, P], HttpResponse]
+]:
+    """A view that only people with the permission get; others see the 403 page with the reason."""
+
+    def wrap(view: Callable[Concatenate[HttpRequest, P], HttpResponse]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
+        @wraps(view)
+        def inner(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+            require(request.user, what)
+            return view(request, *args, **kwargs)
+
+        return inner
+
+    return wrap

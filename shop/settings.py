@@ -1,0 +1,199 @@
+"""Settings from the environment, with an embedded default that needs no service.
+
+Without any variable set, Topwright keeps everything below one folder (`.topwright/`, or `TOPWRIGHT_DATA`): a SQLite
+database in WAL mode, the pictures and certificates, the secret key, and the queue of the Celery worker that `manage.py demo`
+starts as a child process. `DATABASE_URL` and `REDIS_URL` switch to PostgreSQL and to Celery over Redis.
+"""
+
+import secrets
+from pathlib import Path
+
+import environ
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+from django.utils.translation import gettext_lazy as _
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+env = environ.Env()
+
+DATA_DIR = Path(env.str("TOPWRIGHT_DATA", default=str(BASE_DIR / ".topwright"))).resolve()
+DATA_DIR.mkdir(parents=True, exist_ok=True)
+FIXTURES_DIR = BASE_DIR / "fixtures"
+
+
+def _secret_key() -> str:
+    """The key of this installation: from the environment, else made once and kept beside the data."""
+    given = env.str("SECRET_KEY", default="")
+    if given:
+        return given
+    path = DATA_DIR / "secret-key"
+    try:
+        with path.open("x") as file:
+            path.chmod(0o600)
+            file.write(secrets.token_urlsafe(48))
+    except FileExistsError:
+        pass
+    return path.read_text()
+
+
+SECRET_KEY = _secret_key()
+DEBUG = env.bool("DEBUG", default=False)
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "axes",
+    "csp",
+    "django_htmx",
+    "heroicons",
+    "template_partials",
+    "shop",
+    "diagnostics",
+    "parts",
+    "reports",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "shop.urls"
+WSGI_APPLICATION = "shop.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "shop.context.shop",
+            ],
+            "builtins": ["template_partials.templatetags.partials", "shop.templatetags.topwright"],
+        },
+    }
+]
+
+
+def _database() -> dict[str, object]:
+    url = env.str("DATABASE_URL", default="")
+    if not url:
+        url = f"sqlite:///{DATA_DIR / 'topwright.sqlite3'}"
+    config: dict[str, object] = dict(env.db_url_config(url))
+    engine = str(config["ENGINE"])
+    if engine == "django.db.backends.sqlite3":
+        config["OPTIONS"] = {
+            # Take the write lock at BEGIN: two deferred readers that both want to write cannot both win.
+            "transaction_mode": "IMMEDIATE",
+            "timeout": 20,
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+        }
+        # A test database in a file: a worker in another process and the threads of a live server must see it.
+        config["TEST"] = {"NAME": str(DATA_DIR / "test.sqlite3")}
+    elif engine == "django.db.backends.postgresql":
+        config["CONN_MAX_AGE"] = 60
+    else:
+        raise ImproperlyConfigured(f"DATABASE_URL: expected sqlite: or postgres:, got {url.split(':', 1)[0]}:")
+    return config
+
+
+DATABASES = {"default": _database()}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "shop.User"
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "shop:sign-in"
+LOGIN_REDIRECT_URL = "shop:floor"
+LOGOUT_REDIRECT_URL = "shop:sign-in"
+AXES_FAILURE_LIMIT = 8
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_TEMPLATE = "shop/locked_out.html"
+AXES_VERBOSE = False
+
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = env.bool("HTTPS", default=False)
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "img-src": [SELF, "data:", "blob:"],
+        "object-src": [NONE],
+        "frame-ancestors": [NONE],
+        "base-uri": [SELF],
+        "form-action": [SELF],
+    }
+}
+
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", _("English"))]
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = env.str("TIME_ZONE", default="UTC")
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+WHITENOISE_USE_FINDERS = True
+# Pictures and certificates: never below a web root; served by views that check who asks.
+MEDIA_ROOT = DATA_DIR / "files"
+FILE_UPLOAD_PERMISSIONS = 0o600
+PICTURE_MAX_BYTES = 15 * 1024 * 1024
+PICTURE_MAX_PIXELS = 60_000_000
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+
+EMAIL_BACKEND = env.str("EMAIL_BACKEND", default="django.core.mail.backends.console.EmailBackend")
+
+# Celery: over Redis where there is one, else over folders below DATA_DIR (kombu's file-system transport).
+REDIS_URL = env.str("REDIS_URL", default="")
+CELERY_BROKER_URL = REDIS_URL or "filesystem://"
+if not REDIS_URL:
+    _queue = DATA_DIR / "queue"
+    for _name in ("messages", "processed", "control"):
+        (_queue / _name).mkdir(parents=True, exist_ok=True)
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "data_folder_in": str(_queue / "messages"),
+        "data_folder_out": str(_queue / "messages"),
+        "processed_folder": str(_queue / "processed"),
+        "control_folder": str(_queue / "control"),
+        "store_processed": False,
+    }
+CELERY_TASK_IGNORE_RESULT = True  # what a task did stands in the database (TaskRun and its subject)
+CELERY_TASK_ACKS_LATE = True
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_TIMEZONE = TIME_ZONE
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="WARNING")},
+}
