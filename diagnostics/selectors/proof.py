@@ -1,0 +1,152 @@
+"""Proof: which switches have been seen both made and released, and which repaired paths are proven again.
+
+What proves a repaired path, by the kind of its position:
+
+- a sensor: its pin seen made and released after the last work at it;
+- a cylinder, pump, motor, valve or latch: every motion that it drives has run whole after the last work of the job;
+- the module, or a control switch without a pin: both motions have run whole after the last work of the job;
+- the supply: a battery reading judged good after the last work at it.
+
+Whatever was worked on, a motion that was complained of, or that stopped in a trial, must run whole after the last work.
+"""
+
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from diagnostics.engine.proof import proof_of
+from diagnostics.engine.results import ProofState
+from diagnostics.engine.system.model import ACTUATORS, TopSystem
+from diagnostics.models import CheckKind
+from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
+from diagnostics.selectors.history import sheet_of_job
+from diagnostics.selectors.suspects import diagnosis_of, open_suspects
+from shop.models import Job
+
+
+@dataclass(frozen=True, slots=True)
+class RepairedPath:
+    """A path that the job's work touched. `missing` says in words what still has to be seen; empty when proven."""
+
+    position: str
+    name: str
+    missing: str
+
+    @property
+    def proven(self) -> bool:
+        return not self.missing
+
+
+def proof_of_job(job: Job) -> dict[str, ProofState]:
+    """Sensor -> seen made, seen released, after the last work on its path; empty where there is no sheet or no declared system."""
+    sheet = sheet_of_job(job)
+    evidence = evidence_of_sheet(sheet) if sheet else None
+    return proof_of(evidence.system, evidence.case.observations) if evidence else {}
+
+
+def repaired_paths_of_job(job: Job) -> tuple[RepairedPath, ...]:
+    """Every path that was worked on in this job, in the order of the work."""
+    sheet = sheet_of_job(job)
+    evidence = evidence_of_sheet(sheet) if sheet else None
+    return repaired_paths(evidence) if evidence else _unread_paths(job)
+
+
+def repaired_paths(evidence: Evidence) -> tuple[RepairedPath, ...]:
+    positions = dict.fromkeys(work.position for work in evidence.work)
+    proof = proof_of(evidence.system, evidence.case.observations)
+    paths = [
+        RepairedPath(code, _name(evidence.system, code), _missing(evidence, code, proof)) for code in positions
+    ]
+    return tuple(paths)
+
+
+def motions_owed(evidence: Evidence) -> tuple[str, ...]:
+    """Motions that stopped before the work and have not run whole since; sentences."""
+    if not evidence.work:
+        return ()
+    owed = {evidence.complaint.motion} if evidence.complaint else set()
+    owed |= {
+        check.observation["motion"]
+        for check in evidence.stale
+        if check.kind == CheckKind.MOTION and check.observation["stops_at"] is not None
+    }
+    return tuple(
+        _("“{motion}” stopped before the work and has not been seen to run whole since: run a motion trial.").format(
+            motion=evidence.system.motions[motion].title  # type: ignore[index]
+        )
+        for motion in sorted(owed - _ran_whole(evidence))
+    )
+
+
+def reasons_not_done(job: Job) -> list[str]:
+    """Why the job cannot be called done, as far as the bench knows; one sentence a reason."""
+    sheet = sheet_of_job(job)
+    evidence = evidence_of_sheet(sheet) if sheet else None
+    if sheet is None or sheet.revision is None or evidence is None:
+        return [_path_words(path) for path in _unread_paths(job)]
+    reasons: list[str] = []
+    if not evidence.is_empty:
+        diagnosis = diagnosis_of(evidence, sheet.revision.sha256)
+        reasons += [
+            _("Open suspect: {words} ({percent} %).").format(
+                words=suspect.words.rstrip("."), percent=round(100 * suspect.probability)
+            )
+            for suspect in open_suspects(diagnosis)
+        ]
+    reasons += [_path_words(path) for path in repaired_paths(evidence) if not path.proven]
+    reasons += motions_owed(evidence)
+    return reasons
+
+
+def _path_words(path: RepairedPath) -> str:
+    return _("Repaired and not proven: {position} {name}. {missing}").format(
+        position=path.position, name=path.name, missing=path.missing
+    )
+
+
+def _unread_paths(job: Job) -> tuple[RepairedPath, ...]:
+    """Paths of a job with no sheet on a declared system: nothing has been seen of them."""
+    missing = _("Open a bench sheet and check it after the work.")
+    positions = dict.fromkeys(job.work.values_list("position", flat=True))
+    return tuple(RepairedPath(position, "", missing) for position in positions)
+
+
+def _name(system: TopSystem, code: str) -> str:
+    return system.positions[code].name if code in system.positions else ""
+
+
+def _ran_whole(evidence: Evidence) -> set[str]:
+    """Motions that ran whole after the last work of the job (before it there are only stale trials)."""
+    trials = [check.observation for check in evidence.checks if check.kind == CheckKind.MOTION]
+    last = {trial["motion"]: trial["stops_at"] for trial in trials}  # in order of entry: the last trial of a motion counts
+    return {motion for motion, stops_at in last.items() if stops_at is None}
+
+
+def _missing(evidence: Evidence, code: str, proof: dict[str, ProofState]) -> str:
+    if code in proof:
+        return _missing_states(proof[code])
+    position = evidence.system.positions.get(code)
+    kind = position.kind if position else ""
+    if kind == "supply":
+        good = any(check.kind == CheckKind.BATTERY and check.verdict == "ok" for check in evidence.checks)
+        return "" if good else _("Read the battery at rest.")
+    needed = _motions_driven_by(evidence.system, code) if kind in ACTUATORS else {"open", "close"}
+    missing = sorted(needed - _ran_whole(evidence))
+    if not missing:
+        return ""
+    titles = ", ".join(evidence.system.motions[motion].title for motion in missing)  # type: ignore[index]
+    return _("Run a whole motion trial: {motions}.").format(motions=titles)
+
+
+def _missing_states(state: ProofState) -> str:
+    if state.proven:
+        return ""
+    if not state.made and not state.released:
+        return _("Read its pin made and released.")
+    return _("Read its pin released.") if state.made else _("Read its pin made.")
+
+
+def _motions_driven_by(system: TopSystem, code: str) -> set[str]:
+    driven = {name for name, motion in system.motions.items() if any(code in step.driven_by for step in motion.steps)}
+    return set(driven) or set(system.motions)
+

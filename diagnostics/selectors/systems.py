@@ -1,0 +1,33 @@
+"""Published top systems, parsed once."""
+
+from functools import lru_cache
+
+from django.db.models import OuterRef, QuerySet, Subquery
+
+from diagnostics.engine.system.load import load_system
+from diagnostics.engine.system.model import TopSystem
+from diagnostics.models import SystemRevision
+from shop.models import Car
+
+
+@lru_cache(maxsize=64)
+def _parsed(text: str, source: str) -> TopSystem:
+    return load_system(text, source)
+
+
+def system_of(revision: SystemRevision) -> TopSystem:
+    """The parsed form of a published revision. A revision never changes, so each text is parsed once a process."""
+    return _parsed(revision.text, str(revision))
+
+
+def newest_revisions() -> QuerySet[SystemRevision]:
+    """The newest revision of every declared system, by title."""
+    newest = SystemRevision.objects.filter(slug=OuterRef("slug")).order_by("-revision").values("pk")[:1]
+    return SystemRevision.objects.filter(pk=Subquery(newest)).order_by("title")
+
+
+def system_for_car(car: Car) -> SystemRevision | None:
+    """The newest revision of the car's top system; None where nobody has declared it yet."""
+    if not car.system:
+        return None
+    return SystemRevision.objects.filter(slug=car.system).order_by("-revision").first()

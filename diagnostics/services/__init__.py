@@ -1,0 +1,18 @@
+"""The writes of the bench: one function for each thing that a person does, one transaction each."""
+
+from diagnostics.services.checks import check_add, check_strike
+from diagnostics.services.sheets import SheetAlreadyOpen, sheet_close, sheet_open, sheet_set_complaint, sheet_set_pose
+from diagnostics.services.systems import system_publish
+from diagnostics.services.work import work_add
+
+__all__ = [
+    "SheetAlreadyOpen",
+    "check_add",
+    "check_strike",
+    "sheet_close",
+    "sheet_open",
+    "sheet_set_complaint",
+    "sheet_set_pose",
+    "system_publish",
+    "work_add",
+]

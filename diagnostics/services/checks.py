@@ -1,0 +1,168 @@
+"""Entries on a bench sheet: added, struck out, never changed.
+
+An entry is its own record (who, when, what, how it was judged), so it writes no trail entry besides; striking one out does.
+"""
+
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from pydantic import TypeAdapter, ValidationError
+
+from diagnostics.engine.case import Case, CaseCar, CaseError, Observation, check_case
+from diagnostics.engine.results import Judgement
+from diagnostics.engine.signals import judge
+from diagnostics.engine.system.model import TopSystem
+from diagnostics.models import BenchSheet, Check, CheckKind, Work
+from diagnostics.selectors.systems import system_of
+from diagnostics.services.free import FreeReading, judge_free
+from diagnostics.services.sheets import locked
+from shop.errors import Conflict, ShopError
+from shop.models import User
+from shop.permissions import require
+from shop.services import trail_record
+
+_OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
+_TAKES_SUPPLY = frozenset({CheckKind.PIN.value, CheckKind.PIN_BY_HAND.value})
+
+
+@transaction.atomic
+def check_add(*, sheet: BenchSheet, by: User, observation: Mapping[str, Any], entry_id: uuid.UUID) -> Check:
+    """Keep one entry and judge it. `observation` as in a case file; what it leaves out (pose, supply, ignition) the sheet fills in.
+
+    The same `entry_id` again gives the check that stands: an entry sent twice is kept once, also on a sheet closed since. An entry
+    that is no evidence (ignition off, reading above supply) is kept with verdict `refused` and its reason. ShopError for one
+    that cannot be (unknown position, pose or step, no number); Conflict on a closed sheet.
+    """
+    require(by, "bench.write")
+    there = _there(sheet, entry_id)
+    if there is not None:
+        return there
+    sheet = locked(sheet)
+    if sheet.revision is None:
+        kind, position, data, judgement = _free(sheet, observation)
+    else:
+        kind, position, data, judgement = _declared(sheet, system_of(sheet.revision), observation)
+    try:
+        with transaction.atomic():
+            return Check.objects.create(
+                sheet=sheet,
+                kind=kind,
+                position=position,
+                observation=data,
+                verdict=judgement.verdict,
+                words=judgement.words,
+                entry_id=entry_id,
+                by=by,
+                at=timezone.now(),
+            )
+    except IntegrityError:
+        # The first delivery of this entry was committed between the look and the write.
+        there = _there(sheet, entry_id)
+        if there is None:
+            raise
+        return there
+
+
+def _there(sheet: BenchSheet, entry_id: uuid.UUID) -> Check | None:
+    return Check.objects.filter(sheet_id=sheet.pk, entry_id=entry_id).first()
+
+
+def _declared(
+    sheet: BenchSheet, system: TopSystem, observation: Mapping[str, Any]
+) -> tuple[str, str, dict[str, Any], Judgement]:
+    filled = _filled(sheet, observation)
+    filled["after_work"] = _after_work(sheet, system, filled)
+    try:
+        parsed = _OBSERVATION.validate_python(filled)
+        case = Case(
+            system=system.system,
+            car=CaseCar(made_on=sheet.car.made_on.strftime("%Y-%m")),
+            seen_on=timezone.localdate().isoformat(),
+            observations=(parsed,),
+        )
+        check_case(system, case)
+    except ValidationError as error:
+        raise ShopError(_first_mistake(error)) from error
+    except CaseError as error:
+        raise ShopError(str(error)) from error
+    return parsed.check, getattr(parsed, "position", ""), parsed.model_dump(mode="json"), judge(system, parsed)
+
+
+def _free(sheet: BenchSheet, observation: Mapping[str, Any]) -> tuple[str, str, dict[str, Any], Judgement]:
+    try:
+        reading = FreeReading.model_validate({**_filled(sheet, observation), "pose": observation.get("pose", "")})
+    except ValidationError as error:
+        raise ShopError(_first_mistake(error)) from error
+    return CheckKind.PIN.value, reading.label, reading.model_dump(mode="json"), judge_free(reading)
+
+
+def _filled(sheet: BenchSheet, observation: Mapping[str, Any]) -> dict[str, Any]:
+    data = dict(observation)
+    if data.get("check") == CheckKind.PIN:
+        data.setdefault("pose", sheet.pose)
+    if data.get("check") in _TAKES_SUPPLY:
+        if data.get("supply_volts") is None and sheet.supply_mv is not None:
+            data["supply_volts"] = sheet.supply_mv / 1000
+        data.setdefault("ignition", sheet.ignition_on)
+    return data
+
+
+def _after_work(sheet: BenchSheet, system: TopSystem, data: Mapping[str, Any]) -> bool:
+    """Whether work of this job stands before the entry: at its position, at the supply for the battery, anywhere for a motion."""
+    work = Work.objects.filter(job_id=sheet.job_id)
+    if data.get("check") == CheckKind.BATTERY:
+        work = work.filter(position__in=[code for code, one in system.positions.items() if one.kind == "supply"])
+    elif data.get("check") != CheckKind.MOTION:
+        work = work.filter(position=str(data.get("position", "")))
+    return work.exists()
+
+
+_EXPECTED = {
+    "volts": "volts, a number such as 11.9",
+    "pressed_volts": "volts, a number such as 0.2",
+    "released_volts": "volts, a number such as 12.1",
+    "supply_volts": "volts, a number such as 12.6",
+    "ohms": "ohms, zero or more, or 'open'",
+}
+
+
+def _first_mistake(error: ValidationError) -> str:
+    first = error.errors()[0]
+    field = str(first["loc"][-1]) if first["loc"] else ""
+    given = first.get("input")
+    if field in _EXPECTED and not isinstance(given, dict):
+        return _("“{given}” cannot be; expected {expected}.").format(
+            given="" if given is None else given, expected=_EXPECTED[field]
+        )
+    return _("{field}: {words}.").format(field=field or _("the entry"), words=first["msg"])
+
+
+@transaction.atomic
+def check_strike(*, check: Check, by: User, why: str) -> Check:
+    """Strike an entry out: it stays, marked with who and why, and counts for nothing. Conflict when it is struck already."""
+    require(by, "bench.write")
+    why = why.strip()
+    if not why:
+        raise ShopError(_("Say why the entry is struck out; it stays readable with your reason."))
+    job = check.sheet.job
+    if not job.is_open:
+        raise Conflict(_("Job {number} is finished; its entries stay as they are.").format(number=job.number))
+    # One conditional update: of two people striking the same entry one is first, and the other is told.
+    struck = Check.objects.filter(pk=check.pk, struck_at__isnull=True).update(
+        struck_at=timezone.now(), struck_by=by, struck_why=why[:200]
+    )
+    check.refresh_from_db()
+    if struck != 1:
+        raise Conflict(_("{who} has struck this entry out already: {why}").format(who=check.struck_by, why=check.struck_why))
+    trail_record(
+        by=by,
+        job=job,
+        kind="check.struck",
+        words=_("Struck out “{words}”: {why}").format(words=check.words, why=check.struck_why),
+        link=check.sheet.get_absolute_url(),
+    )
+    return check

@@ -1,0 +1,158 @@
+"""Bench sheets: opening, what the car stands like now, the complaint, closing."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from diagnostics.engine.case import Case, CaseCar, CaseError, check_case, parse_case
+from diagnostics.engine.motion import pose_of
+from diagnostics.models import BenchSheet
+from diagnostics.selectors.systems import system_for_car, system_of
+from shop.errors import Conflict, ShopError
+from shop.models import Job, User
+from shop.permissions import require
+from shop.services import trail_record
+
+SUPPLY_HIGHEST_V = 60.0
+"""No car's 12 V system shows more at the module, jump starting from 24 V included: above it the meter or the range is wrong."""
+
+
+class SheetAlreadyOpen(Conflict):
+    """The car has an open sheet; `sheet` is that one."""
+
+    def __init__(self, words: str, sheet: BenchSheet) -> None:
+        super().__init__(words)
+        self.sheet = sheet
+
+
+def locked(sheet: BenchSheet) -> BenchSheet:
+    """The sheet as it is now, locked until the end of the transaction; Conflict when somebody has closed it."""
+    now = BenchSheet.objects.select_for_update(of=("self",)).select_related("job", "car", "revision").get(pk=sheet.pk)
+    if now.closed_at is not None:
+        raise Conflict(_("This bench sheet is closed and takes no more entries. Open a new one on the job."))
+    return now
+
+
+@transaction.atomic
+def sheet_open(*, job: Job, by: User) -> BenchSheet:
+    """A new sheet on the job's car, on the newest revision of its top system (none where it is not declared).
+
+    The pose starts as the job's last sheet left it, else at the first resting pose of the system. SheetAlreadyOpen when the car has one.
+    """
+    require(by, "bench.write")
+    if not job.is_open:
+        raise Conflict(_("Job {number} is finished; a bench sheet needs an open job.").format(number=job.number))
+    _refuse_second(job)
+    revision = system_for_car(job.car)
+    last = BenchSheet.objects.filter(job=job, revision=revision).order_by("-opened_at").first()
+    pose = {}
+    if revision is not None:
+        pose = last.pose if last else dict(next(iter(system_of(revision).poses.values())))
+    try:
+        with transaction.atomic():
+            sheet = BenchSheet.objects.create(
+                job=job, car=job.car, revision=revision, pose=pose, opened_by=by, opened_at=timezone.now()
+            )
+    except IntegrityError:
+        # Two people pressed the button at once: the constraint let one of them through.
+        _refuse_second(job)
+        raise
+    trail_record(by=by, job=job, kind="sheet.opened", words=_("Opened a bench sheet."), link=sheet.get_absolute_url())
+    return sheet
+
+
+def _refuse_second(job: Job) -> None:
+    there = BenchSheet.objects.filter(car_id=job.car_id, closed_at__isnull=True).select_related("opened_by", "job").first()
+    if there is not None:
+        raise SheetAlreadyOpen(
+            _("This car has an open bench sheet already, opened by {who} on job {number}: work on that one together.").format(
+                who=there.opened_by, number=there.job.number
+            ),
+            there,
+        )
+
+
+@transaction.atomic
+def sheet_set_pose(
+    *, sheet: BenchSheet, by: User, pose: str | Mapping[str, str], supply_volts: float | None, ignition_on: bool
+) -> BenchSheet:
+    """What the car stands like now: pose (a resting pose by name, or places by axis over the pose so far), supply, ignition.
+
+    The next readings take these over. ShopError for a pose that the system does not have, or a supply that cannot be.
+    """
+    require(by, "bench.write")
+    sheet = locked(sheet)
+    if supply_volts is not None and not 0 <= supply_volts <= SUPPLY_HIGHEST_V:
+        raise ShopError(
+            _("A supply of {volts} V cannot be; expected 0 to {highest} V.").format(volts=supply_volts, highest=SUPPLY_HIGHEST_V)
+        )
+    if sheet.revision is not None:
+        try:
+            given = pose if isinstance(pose, str) else dict(pose)
+            sheet.pose = pose_of(system_of(sheet.revision), given, base=sheet.pose)
+        except CaseError as error:
+            raise ShopError(str(error)) from error
+    sheet.supply_mv = None if supply_volts is None else round(1000 * supply_volts)
+    sheet.ignition_on = ignition_on
+    sheet.save(update_fields=["pose", "supply_mv", "ignition_on"])
+    return sheet
+
+
+@transaction.atomic
+def sheet_set_complaint(
+    *, sheet: BenchSheet, by: User, complaint: Mapping[str, Any] | None, recent_work: tuple[str, ...] = ()
+) -> BenchSheet:
+    """What the top is said to do ({"motion", "stops_at", "lamp"}; None: nothing said) and where somebody worked before it."""
+    require(by, "bench.write")
+    sheet = locked(sheet)
+    if sheet.revision is None:
+        raise ShopError(_("This car's top system is not declared yet, so its steps have no names. Write the complaint on the job."))
+    system = system_of(sheet.revision)
+    data = {
+        "system": system.system,
+        "car": CaseCar(made_on=sheet.car.made_on.strftime("%Y-%m")).model_dump(),
+        "seen_on": timezone.localdate().isoformat(),
+        "complaint": dict(complaint) if complaint else None,
+        "recent_work": list(recent_work),
+    }
+    try:
+        case: Case = parse_case(data)
+        check_case(system, case)
+    except CaseError as error:
+        raise ShopError(str(error)) from error
+    sheet.complaint = case.complaint.model_dump() if case.complaint else {}
+    sheet.recent_work = list(case.recent_work)
+    sheet.save(update_fields=["complaint", "recent_work"])
+    trail_record(
+        by=by, job=sheet.job, kind="sheet.complaint", words=_complaint_words(sheet), link=sheet.get_absolute_url()
+    )
+    return sheet
+
+
+def _complaint_words(sheet: BenchSheet) -> str:
+    if not sheet.complaint:
+        return _("Took the complaint off the bench sheet.")
+    assert sheet.revision is not None  # noqa: S101 - a complaint is only taken on a declared system
+    motion = system_of(sheet.revision).motions[sheet.complaint["motion"]]
+    step = next(step.title for step in motion.steps if step.name == sheet.complaint["stops_at"])
+    return _("Complaint: {motion} stops at “{step}”.").format(motion=motion.title, step=step)
+
+
+@transaction.atomic
+def sheet_close(*, sheet: BenchSheet, by: User) -> BenchSheet:
+    require(by, "bench.write")
+    sheet = locked(sheet)
+    sheet.closed_at = timezone.now()
+    sheet.save(update_fields=["closed_at"])
+    counted = sheet.checks.filter(struck_at__isnull=True).exclude(verdict="refused").count()
+    trail_record(
+        by=by,
+        job=sheet.job,
+        kind="sheet.closed",
+        words=_("Closed the bench sheet with {count} checks that count.").format(count=counted),
+        link=sheet.get_absolute_url(),
+    )
+    return sheet

@@ -1,0 +1,57 @@
+"""Publishing revisions of top systems."""
+
+import hashlib
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from diagnostics.engine.system.load import SystemFileError, load_system
+from diagnostics.models import SystemRevision
+from shop.errors import Conflict, ShopError
+from shop.models import User
+from shop.permissions import require
+from shop.services import trail_record
+
+
+@transaction.atomic
+def system_publish(*, text: str, source: str, by: User) -> SystemRevision:
+    """Publish the top system in `text` (YAML; `source` names it in messages), validated and simulated without faults.
+
+    The same text again gives the revision that stands. ShopError with the first mistakes of a wrong file; Conflict for a revision number
+    that is taken by another text or is not newer than the newest.
+    """
+    require(by, "bench.write")
+    try:
+        system = load_system(text, source)
+    except SystemFileError as error:
+        raise ShopError("\n".join(str(problem.words) for problem in error.problems[:20])) from error
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    published = SystemRevision.objects.filter(slug=system.system).order_by("-revision")
+    same = published.filter(revision=system.revision).first()
+    if same is not None and same.sha256 == digest:
+        return same
+    newest = published.first()
+    if newest is not None and system.revision <= newest.revision:
+        raise Conflict(
+            _("Revision {given} of {slug} is not new: {newest} is published and never changes. Number this one {next}.").format(
+                given=system.revision, slug=system.system, newest=newest.revision, next=newest.revision + 1
+            )
+        )
+    revision = SystemRevision.objects.create(
+        slug=system.system,
+        revision=system.revision,
+        title=system.title,
+        kind=system.kind,
+        text=text,
+        sha256=digest,
+        published_at=timezone.now(),
+        published_by=by,
+    )
+    trail_record(
+        by=by,
+        kind="system.published",
+        words=_("Published top system {title}, revision {revision}.").format(title=system.title, revision=system.revision),
+        link=f"/systems/{system.system}/",
+    )
+    return revision

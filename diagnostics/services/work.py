@@ -1,0 +1,138 @@
+"""Work on a position: what was done, which unit came off and which went on. It voids the proof of that path.
+
+Nothing is deleted to void a proof: the selectors leave out what was seen before the work (diagnostics/selectors/evidence.py).
+"""
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from diagnostics.engine.faults import faults_of, repair_of
+from diagnostics.engine.system.model import TopSystem
+from diagnostics.models import Unit, Work, WorkKind
+from diagnostics.selectors.systems import system_for_car, system_of
+from shop.errors import Conflict, ShopError
+from shop.models import Car, Job, User
+from shop.permissions import require
+from shop.services import trail_record
+
+
+@transaction.atomic
+def work_add(
+    *,
+    job: Job,
+    by: User,
+    position: str,
+    kind: str,
+    part: str = "",
+    revision: str = "",
+    serial: str = "",
+    words: str = "",
+) -> Work:
+    """Book work on a position of the job's car; `kind` of WorkKind. A replacement needs the number of the new part.
+
+    A replacement books the old unit off and the new one on in the same transaction; the original unit gets its row when it comes off.
+    ShopError for work that cannot be, Conflict for a finished job, a serial that is fitted already, or the same replacement sent twice.
+    """
+    require(by, "work.write")
+    # The job's row is the lock: two people booking work on one car come one after the other.
+    job = Job.objects.select_for_update(of=("self",)).select_related("car").get(pk=job.pk)
+    if not job.is_open:
+        raise Conflict(_("Job {number} is finished; work needs an open job.").format(number=job.number))
+    declared = system_for_car(job.car)
+    system = system_of(declared) if declared else None
+    _refuse_impossible(system, position, kind, part)
+    old = new = None
+    if kind == WorkKind.REPLACE:
+        old, new = _exchange(job, system, position, part.strip(), revision.strip(), serial.strip(), words.strip())
+    work = Work.objects.create(
+        job=job, position=position, kind=kind, words=words.strip()[:200], old_unit=old, new_unit=new, by=by, at=timezone.now()
+    )
+    trail_record(by=by, job=job, kind="work.added", words=_work_words(work, system), link=job.get_absolute_url())
+    return work
+
+
+def kinds_of_work(system: TopSystem, position: str) -> tuple[str, ...]:
+    """The kinds of work that cure some fault at the position, replacing it included, in the order of WorkKind."""
+    repairs = (repair_of(system, fault) for fault in faults_of(system))
+    kinds = {repair.kind for repair in repairs if repair.position == position} | {WorkKind.REPLACE.value}
+    return tuple(kind for kind in WorkKind.values if kind in kinds)
+
+
+def _refuse_impossible(system: TopSystem | None, position: str, kind: str, part: str) -> None:
+    if kind not in WorkKind.values:
+        raise ShopError(_("“{kind}” is no kind of work; expected one of: {kinds}.").format(kind=kind, kinds=", ".join(WorkKind.values)))
+    if not position:
+        raise ShopError(_("Say at which position the work was done."))
+    if kind == WorkKind.REPLACE and not part.strip():
+        raise ShopError(_("Say which part was fitted at {position}: its number is on the bag or on the part.").format(position=position))
+    if system is None:
+        return
+    if position not in system.positions:
+        raise ShopError(_("{title} has no position {position}.").format(title=system.title, position=position))
+    if kind not in kinds_of_work(system, position):
+        raise ShopError(
+            _("“{kind}” is no work on {position} {name}; expected one of: {kinds}.").format(
+                kind=WorkKind(kind).label,
+                position=position,
+                name=system.positions[position].name,
+                kinds=", ".join(str(WorkKind(one).label) for one in kinds_of_work(system, position)),
+            )
+        )
+
+
+def _exchange(
+    job: Job, system: TopSystem | None, position: str, part: str, revision: str, serial: str, why: str
+) -> tuple[Unit, Unit]:
+    old = Unit.objects.filter(car=job.car, position=position, removed_on__isnull=True).select_for_update().first()
+    _refuse_twice(job, old, position, part, revision, serial)
+    if old is None:
+        original = system.positions[position].part if system else ""
+        old = Unit(car=job.car, position=position, part=original)
+    today = timezone.localdate()
+    old.removed_on, old.removed_job, old.removed_why = today, job, why[:200]
+    old.save()
+    try:
+        with transaction.atomic():
+            new = Unit.objects.create(
+                car=job.car,
+                position=position,
+                part=part,
+                revision=revision,
+                serial=serial,
+                fitted_on=today,
+                fitted_job=job,
+            )
+    except IntegrityError as error:
+        raise Conflict(_("Somebody else has just fitted a unit at {position}. Look at the job again.").format(position=position)) from error
+    return old, new
+
+
+def _refuse_twice(job: Job, now: Unit | None, position: str, part: str, revision: str, serial: str) -> None:
+    if now is not None and now.fitted_job_id == job.pk and (now.part, now.revision, now.serial) == (part, revision, serial):
+        raise Conflict(
+            _("{part} is fitted at {position} in this job already. If a second one was fitted, enter its serial number.").format(
+                part=part, position=position
+            )
+        )
+    if not serial:
+        return
+    there = Unit.objects.filter(part=part, serial=serial, removed_on__isnull=True).select_related("car").first()
+    if there is not None:
+        raise Conflict(
+            _("{part} with serial {serial} is fitted already: at {position} of {car}. Check the number on the part.").format(
+                part=part, serial=serial, position=there.position, car=_car_words(there.car)
+            )
+        )
+
+
+def _car_words(car: Car) -> str:
+    return f"{car} (…{car.vin[-6:]})"
+
+
+def _work_words(work: Work, system: TopSystem | None) -> str:
+    name = system.positions[work.position].name if system else ""
+    words = f"{work.position} {name}".strip() + f": {WorkKind(work.kind).label}"
+    if work.new_unit is not None:
+        words += f" ({work.new_unit.part})"
+    return words + (f". {work.words}" if work.words else "")
