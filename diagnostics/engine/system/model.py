@@ -21,7 +21,17 @@ Colour = Literal["BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK
 Lamp = Literal["flashing", "steady", "off"]
 Caution = Literal["pinch", "prop", "pressure", "injection", "battery", "ignition", "spring", "two-people"]
 Kind = Literal[
-    "switch", "hall-sensor", "angle-sensor", "control-switch", "cylinder", "pump", "motor", "valve", "latch", "module", "supply"
+    "switch",
+    "hall-sensor",
+    "angle-sensor",
+    "control-switch",
+    "cylinder",
+    "pump",
+    "motor",
+    "valve",
+    "latch",
+    "module",
+    "supply",
 ]
 SENSORS: frozenset[str] = frozenset({"switch", "hall-sensor", "angle-sensor", "control-switch"})
 ACTUATORS: frozenset[str] = frozenset({"cylinder", "pump", "motor", "valve", "latch"})
@@ -42,7 +52,7 @@ KIND_LETTERS: Mapping[str, str] = {
 
 
 class Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False)
 
 
 def _as_tuple(value: Any) -> Any:
@@ -56,7 +66,7 @@ class Axis(Frozen):
     """A moving thing and its named places, in the order in which it passes them."""
 
     title: Name
-    places: tuple[str, ...] = Field(min_length=2)
+    places: tuple[Slug, ...] = Field(min_length=2, max_length=12)
     moved: Literal["top", "by_hand"] = "top"
 
 
@@ -162,7 +172,7 @@ class Motion(Frozen):
     command: Code
     start: str
     end: str
-    steps: tuple[Step, ...] = Field(min_length=1)
+    steps: tuple[Step, ...] = Field(min_length=1, max_length=40)
 
 
 class TopSystem(Frozen):
@@ -174,9 +184,9 @@ class TopSystem(Frozen):
     revision: int = Field(ge=1)
     supply_v: float = Field(gt=0)
     module: Module
-    axes: dict[str, Axis] = Field(min_length=1)
-    poses: dict[str, dict[str, str]] = Field(min_length=2)
-    positions: dict[Code, Position] = Field(min_length=1)
+    axes: dict[Slug, Axis] = Field(min_length=1, max_length=40)
+    poses: dict[Slug, dict[str, str]] = Field(min_length=2, max_length=40)
+    positions: dict[Code, Position] = Field(min_length=1, max_length=200)
     motions: dict[Literal["open", "close"], Motion]
 
     def sensors(self) -> dict[str, Position]:

@@ -1,0 +1,108 @@
+"""The shape checker's complaints as sentences of ours: what stands there, and what was expected."""
+
+from collections.abc import Mapping
+from difflib import get_close_matches
+from typing import Any, get_args
+
+from pydantic import BaseModel
+
+from diagnostics.engine.system.model import Axis, Colour, Condition, Module, Motion, Pin, Position, Step, TopSystem
+from diagnostics.engine.system.problems import At, Finding, shown
+from diagnostics.engine.words import _
+
+_COLOURS = get_args(Colour)
+
+
+def finding_of(error: Mapping[str, Any]) -> Finding:
+    """One of pydantic's error entries (`ValidationError.errors()`) as a path and a sentence."""
+    path = tuple(str(part) for part in error["loc"] if part != "[key]")
+    return path, _words(error, path)
+
+
+def _words(error: Mapping[str, Any], path: At) -> str:
+    kind, value, limits = str(error["type"]), error.get("input"), error.get("ctx") or {}
+    name = path[-1] if path else ""
+    if kind == "missing":
+        return _("{name} is missing.").format(name=shown(name))
+    if kind == "extra_forbidden":
+        return _unknown_field(path)
+    if kind == "literal_error":
+        return _not_in_list(value, str(limits["expected"]))
+    if kind == "string_pattern_mismatch":
+        expected = _patterns().get(str(limits["pattern"]), _("another spelling"))
+        return _("{value} was found; expected {expected}.").format(value=shown(value), expected=expected)
+    found = _("nothing") if value is None else _kind_of(value)
+    return _("{found} was found; expected {expected}.").format(found=found, expected=_expected(kind, limits))
+
+
+def _patterns() -> dict[str, str]:
+    return {
+        r"^[A-Z]{2}[0-9]{1,2}$": _("a reference designation: two capital letters and a number, such as BG3"),
+        r"^[a-z0-9]+(-[a-z0-9]+)*$": _("small letters and digits, words joined by hyphens, such as raise-lid"),
+        r"^[A-Z]$": _("the row of the connector as one capital letter"),
+    }
+
+
+def _kind_of(value: object) -> str:
+    if isinstance(value, dict):
+        return _("a group of entries")
+    if isinstance(value, (list, tuple)):
+        return _("a list of {count}").format(count=len(value))
+    return shown(value)
+
+
+def _expected(kind: str, limits: Mapping[str, Any]) -> str:
+    """What the failed rule wanted, by pydantic's name for the rule."""
+    table = {
+        "string_type": _("text (a number that is meant as text goes in quotes)"),
+        "string_too_short": _("some text"),
+        "string_too_long": _("at most {max_length} characters"),
+        "int_type": _("a whole number"),
+        "int_parsing": _("a whole number"),
+        "int_from_float": _("a whole number"),
+        "float_type": _("a number"),
+        "float_parsing": _("a number"),
+        "finite_number": _("a number"),
+        "greater_than": _("more than {gt}"),
+        "greater_than_equal": _("at least {ge}"),
+        "less_than": _("less than {lt}"),
+        "less_than_equal": _("at most {le}"),
+        "too_short": _("at least {min_length}"),
+        "too_long": _("at most {max_length}"),
+        "tuple_type": _("a list"),
+        "dict_type": _("a group of named entries"),
+        "model_type": _("a group of named entries"),
+    }
+    return table.get(kind, _("another value")).format(**limits)
+
+
+def _not_in_list(value: object, expected: str) -> str:
+    if expected.startswith("'BK'"):
+        words = _("{value} is no colour code of IEC 60757; expected one of {codes}.")
+        return words.format(value=shown(value), codes=", ".join(_COLOURS))
+    known = expected.replace(" or ", ", ").replace("'", "")
+    return _("{value} is not known here; expected one of: {known}.").format(value=shown(value), known=known)
+
+
+def _unknown_field(path: At) -> str:
+    model = _model_at(path[:-1])
+    fields = [field.alias or name for name, field in model.model_fields.items()]
+    close = get_close_matches(path[-1], fields, n=1)
+    if close:
+        words = _("{name} is not known here; did you mean {close}?")
+        return words.format(name=shown(path[-1]), close=shown(close[0]))
+    words = _("{name} is not known here; expected only: {known}.")
+    return words.format(name=shown(path[-1]), known=", ".join(fields))
+
+
+def _model_at(path: At) -> type[BaseModel]:
+    """The model that describes the entry at `path`."""
+    if not path:
+        return TopSystem
+    if path == ("module",):
+        return Module
+    if len(path) == 2:
+        return {"axes": Axis, "positions": Position, "motions": Motion}.get(path[0], Condition)
+    if path[0] == "positions" and path[2:] == ("pin",):
+        return Pin
+    return Step if path[0] == "motions" else Condition
