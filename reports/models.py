@@ -38,7 +38,9 @@ class Certificate(models.Model):
         ordering = ["-asked_at", "-pk"]
         constraints = [
             models.UniqueConstraint(fields=["job", "fingerprint"], name="certificate_once_per_content"),
-            models.CheckConstraint(condition=models.Q(state__in=CertificateState.values), name="certificate_state_known"),
+            models.CheckConstraint(
+                condition=models.Q(state__in=CertificateState.values), name="certificate_state_known"
+            ),
             models.CheckConstraint(
                 condition=models.Q(state="issuing", issued_at__isnull=True)
                 | (~models.Q(state="issuing") & models.Q(issued_at__isnull=False) & ~models.Q(sha256="")),

@@ -1,0 +1,41 @@
+"""From evidence to results: pure functions over the engine's values."""
+
+from collections.abc import Mapping, Sequence
+
+from diagnostics.engine.results import ProofState, Suspect
+from reports.document.compose import results as _results
+from reports.document.compose.findings import findings, quantity
+from reports.document.compose.overall import decision_rule_words, overall
+from reports.document.compose.seen import Evidence, Seen, Worked
+from reports.document.compose.untested import not_tested
+from reports.document.content import Results
+
+__all__ = ["Evidence", "Seen", "Worked", "decision_rule_words", "overall", "quantity", "results_of"]
+
+
+def results_of(
+    evidence: Evidence,
+    *,
+    proof: Mapping[str, ProofState],
+    suspects: Sequence[Suspect] = (),
+    unproven: Mapping[str, str] | None = None,
+    struck_out: int = 0,
+) -> Results:
+    """Everything that the results of a certificate list, from `evidence` in order of time.
+
+    `proof` sensor -> what was seen after the last work on its path; `suspects` those still open; `unproven` position
+    -> what still has to be seen there after work.
+    """
+    limits, trials = _results.limits(evidence), _results.trials(evidence)
+    current = [_results.motion_trial(evidence, one) for one in evidence.last_trials().values()]
+    return Results(
+        proof=_results.proof_rows(evidence, proof),
+        readings=_results.readings(evidence),
+        limits=limits,
+        trials=trials,
+        observed=_results.observed(evidence),
+        findings=findings(evidence, proof, suspects, unproven or {}, limits, current),
+        work=_results.work_done(evidence, proof),
+        not_tested=not_tested(evidence, proof),
+        struck_out=struck_out,
+    )

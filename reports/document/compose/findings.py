@@ -1,0 +1,156 @@
+"""Findings by weight: a table of published rules, and what each rule finds."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from diagnostics.engine.case import Look
+from diagnostics.engine.case import MotionTrial as Trial
+from diagnostics.engine.results import ProofState, Suspect
+from diagnostics.engine.words import _
+from reports.document.compose.results import area_of
+from reports.document.compose.seen import Evidence, Seen, situation_key
+from reports.document.content import Finding, LimitCheck, MotionTrial, Weight
+
+PROBABLE: Final = 0.5
+"""A suspect at least this probable is named as the probable cause."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    weight: Weight
+    words: str
+
+
+RULES: Final[Mapping[str, Rule]] = {
+    "leak": Rule("critical", "Fluid escapes from a part under pressure: do not operate the top until it is sealed."),
+    "motion": Rule("major", "A motion that does not run to its end is a major finding."),
+    "pin": Rule("major", "A sensor whose state the module cannot tell, or is told wrongly, is a major finding."),
+    "electrical": Rule("major", "An open wire, a loose connection or a dead mechanism of a sensor is a major finding."),
+    "look": Rule("minor", "Something seen that should be put right is a minor finding."),
+    "battery": Rule("minor", "A battery too low to judge the top by is a minor finding."),
+    "unproven": Rule("major", "Work whose effect has not been proven afterwards is a major finding."),
+    "probable": Rule("major", "A fault that the checks make at least 50 % probable is a major finding."),
+    "possible": Rule("minor", "A fault that the checks leave at least 5 % probable is a minor finding."),
+    "limit": Rule("major", "A measured value above its limit by more than its uncertainty is a major finding."),
+    "limit-near": Rule("minor", "A measured value above its limit by less than its uncertainty is a minor finding."),
+    "slow": Rule("minor", "A step that takes longer than usual, within its limit, is a minor finding."),
+    "once": Rule(
+        "minor", "What was found once and not again, without work on it, is a minor finding: it may come back."
+    ),
+    "put-right": Rule("put-right", "What was found, worked on and seen in order afterwards is put right."),
+}
+"""The weights are the shop's own: common practice, no source."""
+
+_OF_CHECK: Final[Mapping[str, str]] = {
+    "pin": "pin",
+    "pin-by-hand": "pin",
+    "click": "electrical",
+    "wiggle": "electrical",
+    "continuity": "electrical",
+    "look": "look",
+    "battery": "battery",
+    "motion": "motion",
+}
+_ORDER: Final[tuple[Weight, ...]] = ("critical", "major", "minor", "put-right")
+
+
+def findings(
+    evidence: Evidence,
+    proof: Mapping[str, ProofState],
+    suspects: Sequence[Suspect],
+    unproven: Mapping[str, str],
+    limits: Sequence[LimitCheck],
+    trials: Sequence[MotionTrial],
+) -> tuple[Finding, ...]:
+    """All findings, the heaviest first. `unproven`: position -> what still has to be seen there, in words."""
+    found = [
+        *_of_checks(evidence, proof),
+        *_of_unproven(evidence, unproven),
+        *_of_suspects(suspects),
+        *_of_limits(limits),
+        *_of_times(trials),
+    ]
+    return tuple(sorted(dict.fromkeys(found), key=lambda one: _ORDER.index(one.weight)))
+
+
+def _finding(rule: str, position: str, words: str) -> Finding:
+    return Finding(RULES[rule].weight, position, words, _(RULES[rule].words))
+
+
+def _of_checks(evidence: Evidence, proof: Mapping[str, ProofState]) -> Iterator[Finding]:
+    last = {situation_key(one): one for one in evidence.seen if one.judgement.verdict == "finding"}
+    for key, one in last.items():
+        words = _named(evidence, one)
+        better = any(later.good and later.at > one.at and situation_key(later) == key for later in evidence.seen)
+        worked = any(w.at >= one.at and (w.position == one.position or not one.position) for w in evidence.work)
+        state = proof.get(one.position)
+        proven = state is not None and state.proven
+        if worked and (better or proven):
+            yield _finding("put-right", one.position, words)
+        elif better:
+            yield _finding("once", one.position, words)
+        else:
+            yield _finding(_rule_of(evidence, one), one.position, words)
+
+
+def _rule_of(evidence: Evidence, one: Seen) -> str:
+    seen = one.observation
+    hydraulic = area_of(evidence.system, one.position) == "hydraulics"
+    if isinstance(seen, Look) and hydraulic and "leak" in seen.found.lower():
+        return "leak"
+    return _OF_CHECK[seen.check]
+
+
+def _named(evidence: Evidence, one: Seen) -> str:
+    if isinstance(one.observation, Trial):
+        return one.judgement.words
+    name = f"{one.position} {evidence.name(one.position)}".strip()
+    already = not name or (one.position and one.position in one.judgement.words)
+    return one.judgement.words if already else f"{name}: {one.judgement.words}"
+
+
+def _of_unproven(evidence: Evidence, unproven: Mapping[str, str]) -> Iterator[Finding]:
+    for position, missing in unproven.items():
+        words = _("{position} {name}: worked on, and not proven afterwards. {missing}")
+        named = words.format(position=position, name=evidence.name(position), missing=missing)
+        yield _finding("unproven", position, named.strip())
+
+
+def _of_suspects(suspects: Sequence[Suspect]) -> Iterator[Finding]:
+    for suspect in suspects:
+        probable = suspect.probability >= PROBABLE
+        words = _("Probable fault: {words}, {percent} % by the checks made.") if probable else _(
+            "Possible fault: {words}, {percent} % by the checks made."
+        )  # fmt: skip
+        text = words.format(words=suspect.words.rstrip("."), percent=round(100 * suspect.probability))
+        yield _finding("probable" if probable else "possible", suspect.fault.position, text)
+
+
+def _of_limits(limits: Sequence[LimitCheck]) -> Iterator[Finding]:
+    for row in limits:
+        if row.outcome in ("fail", "conditional fail"):
+            words = _("{subject}: {value}, limit {limit}.").format(
+                subject=row.subject, value=quantity(row.value, row.unit), limit=quantity(row.limit, row.unit)
+            )
+            yield _finding("limit" if row.outcome == "fail" else "limit-near", "", words)
+
+
+def _of_times(trials: Sequence[MotionTrial]) -> Iterator[Finding]:
+    """Of the last trial of each motion; `trials` in order of time."""
+    for trial in {one.motion: one for one in trials}.values():
+        for step in trial.steps:
+            if step.seconds is not None and step.usual[1] < step.seconds <= step.limit:
+                words = _("{motion}: {step} took {seconds} s, usually up to {usual} s.").format(
+                    motion=trial.title, step=step.title, seconds=f"{step.seconds:.1f}", usual=f"{step.usual[1]:.1f}"
+                )
+                yield _finding("slow", "", words)
+
+
+def quantity(value: float, unit: str) -> str:
+    """A value with its unit, as it is printed everywhere: seconds and per cent with one decimal."""
+    if unit == "s":
+        return f"{value:.1f} s"
+    if unit == "share of supply":
+        return _("{percent} % of the supply").format(percent=f"{100 * value:.1f}")
+    raise ValueError(f"unknown unit {unit!r}")

@@ -1,0 +1,81 @@
+"""The statement of conformity: from findings, coverage and measured limits, by one published rule."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from diagnostics.engine.words import _
+from reports.document.content import Overall, ProofRow, Results, Statement
+from reports.document.decide import (
+    CLOSED_SHARE_LIMIT,
+    METER_DIGITS,
+    METER_PERCENT,
+    METER_RESOLUTION_V,
+    STOPWATCH_U_S,
+    worst,
+)
+
+_WORDS: Final[Mapping[Statement, str]] = {
+    "fail": "The top does not meet its requirements: {count} critical or major finding(s) stand open.",
+    "conditional fail": "A measured value lies above its limit, within the uncertainty of measuring.",
+    "conditional pass": "The top meets its requirements; a measured value is nearer to its limit than its uncertainty.",
+    "pass": "The top meets its requirements.",
+    "none": "No statement of conformity: too little was tested to make one. Nothing tested stands against it.",
+}
+
+
+def overall(results: Results, motions: int) -> Overall:
+    """`motions`: how many whole motions the system has (0: nobody has declared it, so that nothing can be stated)."""
+    open_ = results.open_findings()
+    heavy = sum(found.weight in ("critical", "major") for found in open_)
+    statement = _statement(results, motions, heavy)
+    words = _(_WORDS[statement]).format(count=heavy)
+    minor = sum(found.weight == "minor" for found in open_)
+    if minor and statement != "fail":
+        words += " " + _("{count} minor finding(s) should be put right.").format(count=minor)
+    return Overall(statement, words, _rule_words())
+
+
+def _statement(results: Results, motions: int, heavy: int) -> Statement:
+    if heavy:
+        return "fail"
+    ran = {trial.motion for trial in results.trials if trial.ran}
+    if not motions or len(ran) < motions or not _all_proven(results.proof) or not _all_current(results):
+        return "none"
+    return worst([row.outcome for row in results.limits]) or "pass"
+
+
+def _all_proven(rows: tuple[ProofRow, ...]) -> bool:
+    return bool(rows) and all(row.made and row.released for row in rows)
+
+
+def _all_current(results: Results) -> bool:
+    """Whether each motion was last tried after the last work: earlier trials say nothing of the top as it is now."""
+    last_work = max((work.at for work in results.work), default=None)
+    last = {trial.motion: trial for trial in results.trials}
+    return last_work is None or all(trial.at > last_work for trial in last.values())
+
+
+def _rule_words() -> str:
+    return _(
+        "Requirements: every motion runs to its end within the limits of its steps; every sensor is seen both made and "
+        "released at the control module after the last work on its path; no critical or major finding stands open; "
+        "every measured value is within its limit. If a sensor or a motion is not covered, no statement is made."
+    )
+
+
+def decision_rule_words() -> str:
+    """The rule for measured values, fixed before measuring."""
+    return _(
+        "Measured values are decided after ILAC-G8:09/2019, 4.2.3, with the guard band equal to the expanded "
+        "uncertainty U (k = 2): pass up to limit − U; conditional pass up to the limit; conditional fail up to "
+        "limit + U; fail above. Voltages: U from a meter allowance of ±({percent} % of reading + {digits} × "
+        "{resolution} V), taken as rectangular; the meter is taken to be the shop's usual one, no calibration is "
+        "claimed. Step times: U = {stopwatch} s. Limits: a closed contact leaves at most {share} % of the supply "
+        "(common practice, no source); a step takes at most the seconds that its system declares."
+    ).format(
+        percent=METER_PERCENT,
+        digits=METER_DIGITS,
+        resolution=METER_RESOLUTION_V,
+        stopwatch=STOPWATCH_U_S,
+        share=round(100 * CLOSED_SHARE_LIMIT),
+    )

@@ -1,0 +1,186 @@
+"""From checks to the results that a certificate lists: proof, readings, limits, motion trials, other checks, work."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from diagnostics.engine.case import MotionTrial as Trial
+from diagnostics.engine.case import PinByHand, Pose
+from diagnostics.engine.case import PinReading as PinCheck
+from diagnostics.engine.results import ProofState
+from diagnostics.engine.system.model import Pin, Step, TopSystem
+from diagnostics.engine.words import _
+from reports.document.compose.seen import Evidence, Seen
+from reports.document.content import Area, LimitCheck, MotionTrial, Observed, PinReading, ProofRow, StepTime, WorkDone
+from reports.document.decide import CLOSED_SHARE_LIMIT, STOPWATCH_U_S, decide, share_of_supply
+
+HYDRAULIC = frozenset({"cylinder", "pump", "valve"})
+
+
+def pose_words(system: TopSystem, pose: Pose) -> str:
+    """A pose in words: the name of a resting pose, or each axis with its place."""
+    if isinstance(pose, str):
+        return pose
+    return ", ".join(
+        f"{system.axes[axis].title if axis in system.axes else axis}: {place}" for axis, place in pose.items()
+    )
+
+
+def reads_words(reads: str) -> str:
+    words = {"made": _("made"), "released": _("released"), "between": _("neither made nor released"), "": ""}
+    return words.get(reads, reads)
+
+
+def proof_rows(evidence: Evidence, proof: Mapping[str, ProofState]) -> tuple[ProofRow, ...]:
+    """One row a sensor, in the order of the pins; what nobody has looked at is there too, as not seen."""
+    rows = []
+    for code, position in evidence.system.sensors().items():
+        state = proof.get(code, ProofState(False, False))
+        label = position.pin.label if position.pin else ""
+        reworked = evidence.last_work(code) is not None
+        rows.append(ProofRow(code, position.name, label, state.made, state.released, reworked))
+    return tuple(rows)
+
+
+def readings(evidence: Evidence) -> tuple[PinReading, ...]:
+    """Every pin reading; a reading by hand gives two rows, pressed and released."""
+    rows: list[PinReading] = []
+    for one in evidence.seen:
+        seen = one.observation
+        if isinstance(seen, PinCheck):
+            where, reads = pose_words(evidence.system, seen.pose), reads_words(one.judgement.reads)
+            rows.append(_reading(evidence, one, where, seen.volts, reads))
+        elif isinstance(seen, PinByHand):
+            rows.append(_reading(evidence, one, _("moved by hand: pressed"), seen.pressed_volts, ""))
+            rows.append(_reading(evidence, one, _("moved by hand: released"), seen.released_volts, ""))
+    return tuple(rows)
+
+
+def _reading(evidence: Evidence, one: Seen, situation: str, volts: float, reads: str) -> PinReading:
+    position = evidence.system.positions.get(one.position)
+    return PinReading(
+        position=one.position,
+        pin=position.pin.label if position and position.pin else "",
+        situation=situation,
+        volts=volts,
+        supply_volts=getattr(one.observation, "supply_volts", None),
+        reads=reads,
+        verdict=one.judgement.verdict,
+        words=one.judgement.words,
+        at=one.at,
+        by=one.by,
+        after_work=evidence.reworked(one),
+    )
+
+
+def limits(evidence: Evidence) -> tuple[LimitCheck, ...]:
+    """Measured values that have a limit: the latest closed contact of each switch, step times of the last trials."""
+    contacts = [row for code in evidence.system.sensors() if (row := _closed_contact(evidence, code)) is not None]
+    return (*contacts, *_step_limits(evidence))
+
+
+def _closed_contact(evidence: Evidence, code: str) -> LimitCheck | None:
+    position = evidence.system.positions[code]
+    pin = position.pin
+    if pin is None or pin.bands or position.kind not in ("switch", "control-switch"):
+        return None  # a Hall or angle sensor has no contact
+    for one in reversed(evidence.current(code)):
+        closed = _closed_volts(pin, one)
+        if closed is not None:
+            share = share_of_supply(*closed)
+            outcome = decide(share.value, CLOSED_SHARE_LIMIT, share.uncertainty)
+            subject = _("{code} {name}, voltage left over the closed contact").format(code=code, name=position.name)
+            return LimitCheck(subject, share.value, CLOSED_SHARE_LIMIT, share.uncertainty, "share of supply", outcome)
+    return None
+
+
+def _closed_volts(pin: Pin, one: Seen) -> tuple[float, float] | None:
+    """Volts over the closed contact and the supply, where `one` is a reading of a closed contact."""
+    seen = one.observation
+    if isinstance(seen, PinCheck) and one.judgement.reads == "made":
+        volts = seen.volts
+    elif isinstance(seen, PinByHand) and one.good:
+        volts = seen.pressed_volts
+    else:
+        return None
+    supply = seen.supply_volts
+    if not supply or supply <= 0:
+        return None
+    over = volts if pin.made_reads == "low" else supply - volts
+    return (over, supply) if 0 <= over <= supply else None
+
+
+def _step_limits(evidence: Evidence) -> list[LimitCheck]:
+    rows = []
+    for one in evidence.last_trials().values():
+        trial = motion_trial(evidence, one)
+        for step in trial.steps:
+            if step.seconds is not None and step.outcome is not None:
+                subject = f"{trial.title}: {step.title}"
+                rows.append(LimitCheck(subject, step.seconds, step.limit, STOPWATCH_U_S, "s", step.outcome))
+    return rows
+
+
+def trials(evidence: Evidence) -> tuple[MotionTrial, ...]:
+    return tuple(motion_trial(evidence, one) for one in evidence.seen if isinstance(one.observation, Trial))
+
+
+def motion_trial(evidence: Evidence, one: Seen) -> MotionTrial:
+    seen = one.observation
+    assert isinstance(seen, Trial)  # noqa: S101 - called for motion trials only
+    motion = evidence.system.motions[seen.motion]
+    titles = {step.name: step.title for step in motion.steps}
+    return MotionTrial(
+        motion=seen.motion,
+        title=motion.title,
+        ran=seen.stops_at is None,
+        stopped_at=titles.get(seen.stops_at, seen.stops_at) if seen.stops_at else "",
+        lamp=seen.lamp or "",
+        at=one.at,
+        by=one.by,
+        steps=tuple(_step_time(step, seen.seconds.get(step.name)) for step in motion.steps),
+    )
+
+
+def _step_time(step: Step, seconds: float | None) -> StepTime:
+    outcome = None if seconds is None else decide(seconds, step.limit_seconds, STOPWATCH_U_S)
+    return StepTime(step.title, seconds, step.seconds, step.limit_seconds, outcome)
+
+
+def observed(evidence: Evidence) -> tuple[Observed, ...]:
+    """Every check that is neither a pin reading nor a motion trial."""
+    rows = []
+    for one in evidence.seen:
+        if isinstance(one.observation, (PinCheck, PinByHand, Trial)):
+            continue
+        finding = one.judgement.verdict == "finding"
+        area = area_of(evidence.system, one.position)
+        name = evidence.name(one.position)
+        rows.append(Observed(area, one.position, name, one.judgement.words, finding, one.at, one.by))
+    return tuple(rows)
+
+
+def area_of(system: TopSystem, code: str) -> Area:
+    position = system.positions.get(code)
+    if position is None:
+        return "electrical"
+    if position.kind in HYDRAULIC:
+        return "hydraulics"
+    return "mechanism" if position.kind == "latch" else "electrical"
+
+
+def work_done(evidence: Evidence, proof: Mapping[str, ProofState]) -> tuple[WorkDone, ...]:
+    """The work with what was seen afterwards at that position, up to the next work on it."""
+    rows = []
+    for done in evidence.work:
+        later = next((w.at for w in evidence.work if w.position == done.position and w.at > done.at), None)
+        after = [
+            one for one in evidence.seen
+            if one.position == done.position and one.at > done.at and (later is None or one.at <= later)
+        ]  # fmt: skip
+        words = [one.judgement.words for one in after]
+        state = proof.get(done.position)
+        if later is None and state is not None and state.proven:
+            words.append(_("Seen both made and released at the module afterwards: proven."))
+        row = WorkDone(done.position, evidence.name(done.position), done.kind_words, done.words, done.at, done.by)
+        rows.append(replace(row, old_part=done.old_part, new_part=done.new_part, evidence=tuple(words)))
+    return tuple(rows)

@@ -1,0 +1,85 @@
+"""What a certificate is composed from: the checks that count and the work done, as plain values."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from diagnostics.engine.case import MotionTrial, Observation, PinReading
+from diagnostics.engine.results import Judgement
+from diagnostics.engine.system.model import SENSORS, TopSystem
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One check that was not struck out, with what was judged at once."""
+
+    observation: Observation
+    judgement: Judgement
+    at: datetime
+    by: str
+
+    @property
+    def position(self) -> str:
+        return getattr(self.observation, "position", "")
+
+    @property
+    def good(self) -> bool:
+        return self.judgement.verdict == "ok"
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """Work on a position. Parts as number and revision."""
+
+    position: str
+    kind_words: str
+    words: str
+    at: datetime
+    by: str
+    old_part: str = ""
+    new_part: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Everything that speaks of one job, in order of time. Refused checks are no evidence and are left out here."""
+
+    system: TopSystem
+    seen: tuple[Seen, ...]
+    work: tuple[Worked, ...] = ()
+
+    def last_work(self, position: str) -> Worked | None:
+        return next((one for one in reversed(self.work) if one.position == position), None)
+
+    def reworked(self, one: Seen) -> bool:
+        """Whether `one` was seen after work on its position (a motion: after any work)."""
+        work = self.last_work(one.position) if one.position else (self.work[-1] if self.work else None)
+        return work is not None and one.at > work.at
+
+    def current(self, position: str) -> tuple[Seen, ...]:
+        """The checks of a position that still count: all, or those after the last work on it."""
+        work = self.last_work(position)
+        return tuple(s for s in self.seen if s.position == position and (work is None or s.at > work.at))
+
+    def last_trials(self) -> dict[str, Seen]:
+        """The latest trial of each motion after the last work: a motion depends on every path, so work overtakes it."""
+        since = self.work[-1].at if self.work else None
+        trials = (s for s in self.seen if since is None or s.at > since)
+        return {s.observation.motion: s for s in trials if isinstance(s.observation, MotionTrial)}
+
+    def name(self, position: str) -> str:
+        known = self.system.positions.get(position)
+        return known.name if known else ""
+
+    def is_sensor(self, position: str) -> bool:
+        known = self.system.positions.get(position)
+        return known is not None and known.kind in SENSORS and known.pin is not None
+
+
+def situation_key(one: Seen) -> tuple[str, str, str]:
+    """What must be the same for a later check to speak about an earlier one: the kind, the position, the situation."""
+    seen = one.observation
+    if isinstance(seen, PinReading):
+        return seen.check, seen.position, str(seen.pose)
+    if isinstance(seen, MotionTrial):
+        return seen.check, "", seen.motion
+    return seen.check, one.position, ""

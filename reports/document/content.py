@@ -1,0 +1,260 @@
+"""Everything that a certificate says, as frozen values: what is stored, drawn on paper and shown on the page.
+
+The contents follow ISO/IEC 17020:2012, 7.4.2, and the optional list of its annex B. Nothing is computed while
+drawing: what stands here is what is said. Times are aware; volts, seconds and kilometres carry their unit in the
+field's name.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from hashlib import sha256
+from typing import Literal
+
+from pydantic import TypeAdapter, ValidationError
+
+from reports.document.decide import Outcome
+
+Weight = Literal["critical", "major", "minor", "put-right"]
+Statement = Literal["pass", "conditional pass", "conditional fail", "fail", "none"]
+Area = Literal["electrical", "motion", "hydraulics", "seals", "mechanism", "whole"]
+FORMAT: Literal["topwright-certificate/1"] = "topwright-certificate/1"
+
+
+@dataclass(frozen=True, slots=True)
+class Issuer:
+    name: str
+    address: str
+    phone: str = ""
+    email: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """The car and its top system. `system_revision` None: a system that nobody has declared yet."""
+
+    vin: str
+    maker: str
+    model: str
+    made_on: date
+    system: str = ""
+    system_title: str = ""
+    system_revision: int | None = None
+    odometer_km: int | None = None
+    odometer_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    name: str
+    role: str
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """`calibrated_on` None: no calibration is claimed."""
+
+    name: str
+    serial: str = ""
+    calibrated_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ProofRow:
+    """Whether a sensor was seen made and released at the module's pin since the last work on its path."""
+
+    position: str
+    name: str
+    pin: str
+    made: bool
+    released: bool
+    reworked: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PinReading:
+    """One reading that counted. `reads`: the state in words; `verdict`: ok | finding | note."""
+
+    position: str
+    pin: str
+    situation: str
+    volts: float
+    supply_volts: float | None
+    reads: str
+    verdict: str
+    words: str
+    at: datetime
+    by: str
+    after_work: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LimitCheck:
+    """A measured value decided against an upper limit. `unit` is `share of supply` or `s`."""
+
+    subject: str
+    value: float
+    limit: float
+    uncertainty: float
+    unit: str
+    outcome: Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class StepTime:
+    """`seconds` None: this step ended without a time, or was not reached. `outcome` None: nothing measured."""
+
+    title: str
+    seconds: float | None
+    usual: tuple[float, float]
+    limit: float
+    outcome: Outcome | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MotionTrial:
+    """One trial of a whole motion. `stopped_at` is the title of the step that did not start or end; '' where it ran."""
+
+    motion: str
+    title: str
+    ran: bool
+    stopped_at: str
+    lamp: str
+    at: datetime
+    by: str
+    steps: tuple[StepTime, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """A check that is neither a pin reading nor a motion trial: look, click, wiggle, ohm reading, battery."""
+
+    area: Area
+    position: str
+    name: str
+    words: str
+    finding: bool
+    at: datetime
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something found, in plain words, with the rule that gave its weight."""
+
+    weight: Weight
+    position: str
+    words: str
+    rule: str
+
+
+@dataclass(frozen=True, slots=True)
+class WorkDone:
+    """`evidence`: what was seen afterwards at that position, one sentence each; empty: nothing."""
+
+    position: str
+    name: str
+    kind: str
+    words: str
+    at: datetime
+    by: str
+    old_part: str = ""
+    new_part: str = ""
+    evidence: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class NotTested:
+    area: Area
+    what: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    proof: tuple[ProofRow, ...] = ()
+    readings: tuple[PinReading, ...] = ()
+    limits: tuple[LimitCheck, ...] = ()
+    trials: tuple[MotionTrial, ...] = ()
+    observed: tuple[Observed, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    work: tuple[WorkDone, ...] = ()
+    not_tested: tuple[NotTested, ...] = ()
+    struck_out: int = 0
+
+    def open_findings(self) -> tuple[Finding, ...]:
+        return tuple(found for found in self.findings if found.weight != "put-right")
+
+
+@dataclass(frozen=True, slots=True)
+class Overall:
+    """The statement of conformity, why, and the rule that gave it (`none`: too little was tested to state one)."""
+
+    statement: Statement
+    words: str
+    rule: str
+
+
+@dataclass(frozen=True, slots=True)
+class Certificate:
+    """A whole certificate.
+
+    `statements`: what holds for every certificate (only this car, no copying in part, no roadworthiness certificate).
+    `replaces`: the number of the earlier certificate that it replaces, or ''. `client` and `ambient` '' where not
+    recorded.
+    """
+
+    number: str
+    issued_at: datetime
+    issuer: Issuer
+    client: str
+    job: str
+    item: Item
+    inspected_on: tuple[date, ...]
+    place: str
+    ambient: str
+    purpose: str
+    method: str
+    instruments: tuple[Instrument, ...]
+    results: Results
+    overall: Overall
+    decision_rule: str
+    cautions: tuple[str, ...]
+    statements: tuple[str, ...]
+    client_information: tuple[str, ...]
+    outlook: str
+    inspectors: tuple[Person, ...]
+    approved_by: Person
+    replaces: str = ""
+    format: Literal["topwright-certificate/1"] = FORMAT
+
+
+class ContentError(ValueError):
+    """Stored content that is not a certificate: where, and what was expected."""
+
+
+_adapter = TypeAdapter(Certificate)
+
+
+def to_json(content: Certificate) -> str:
+    return _adapter.dump_json(content).decode()
+
+
+def from_json(text: str) -> Certificate:
+    """The content that `to_json` wrote, equal to it. Raises ContentError."""
+    try:
+        return _adapter.validate_json(text)
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"]) or "the certificate"
+        raise ContentError(f"{where}: {first['msg']}") from error
+
+
+def fingerprint(content: Certificate, replaces: str) -> str:
+    """SHA-256 (hex) of what is certified: the same for whoever asks and whenever, as long as nothing has changed.
+
+    Number, time of issue and approval are left out. `replaces` (the earlier number or '') is counted, so that going
+    back to an earlier state of things still is a new certificate.
+    """
+    nobody = Person("", "")
+    bare = replace(content, number="", issued_at=datetime(2000, 1, 1, tzinfo=UTC), approved_by=nobody)
+    return sha256(to_json(replace(bare, replaces=replaces)).encode()).hexdigest()

@@ -1,0 +1,66 @@
+"""Guard-banded decisions on measured limits.
+
+The rule is that of ILAC-G8:09/2019, 4.2.3, with the guard band equal to the expanded uncertainty (w = U, coverage 95
+%), as a statement with four outcomes: the risk of accepting what is outside the limit is below 2.5 % for `pass`, and
+up to 50 % for `conditional pass`. The rule is fixed before measuring and printed in the document.
+"""
+
+from dataclasses import dataclass
+from math import isfinite, sqrt
+from typing import Literal
+
+Outcome = Literal["pass", "conditional pass", "conditional fail", "fail"]
+ORDER: tuple[Outcome, ...] = ("pass", "conditional pass", "conditional fail", "fail")
+
+CLOSED_SHARE_LIMIT = 0.10
+"""A closed contact to ground reads at most this share of the supply at the module: common practice, no source."""
+
+METER_PERCENT, METER_DIGITS, METER_RESOLUTION_V = 0.5, 3, 0.01
+"""What the meter is allowed, +/-(percent of reading + digits), on a 20 V range of a hand-held meter: from memory."""
+
+STOPWATCH_U_S = 0.5
+"""Expanded uncertainty of step seconds taken by hand, reaction at both ends: common practice, no source."""
+
+
+def decide(value: float, upper: float, uncertainty: float) -> Outcome:
+    """The outcome for `value` against the upper limit `upper`, both in one unit with the expanded `uncertainty` (k =
+    2).
+
+    Raises ValueError where a figure is not finite or the uncertainty is negative. ILAC-G8:09/2019, 4.2.3.
+    """
+    if not (isfinite(value) and isfinite(upper) and isfinite(uncertainty)) or uncertainty < 0:
+        raise ValueError(
+            f"a decision needs finite figures and an uncertainty of 0 or more, got {value}, {upper}, {uncertainty}"
+        )
+    if value <= upper - uncertainty:
+        return "pass"
+    if value <= upper:
+        return "conditional pass"
+    return "conditional fail" if value <= upper + uncertainty else "fail"
+
+
+def worst(outcomes: list[Outcome]) -> Outcome | None:
+    return max(outcomes, key=ORDER.index) if outcomes else None
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """A reading as a share of the supply, with its expanded uncertainty (both without unit)."""
+
+    value: float
+    uncertainty: float
+
+
+def meter_uncertainty(volts: float) -> float:
+    """Expanded uncertainty (k = 2) of a reading in volts: the meter's allowance as a rectangular half-width, 2·a/√3."""
+    allowance = abs(volts) * METER_PERCENT / 100 + METER_DIGITS * METER_RESOLUTION_V
+    return 2 * allowance / sqrt(3)
+
+
+def share_of_supply(volts: float, supply: float) -> Share:
+    """volts / supply, the uncertainties of both readings combined in first order as if independent (GUM, 5.1.2)."""
+    if supply <= 0:
+        raise ValueError(f"the supply must be above 0 V, got {supply}")
+    value = volts / supply
+    part, whole = meter_uncertainty(volts) / supply, value * meter_uncertainty(supply) / supply
+    return Share(value, sqrt(part**2 + whole**2))
