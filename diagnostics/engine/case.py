@@ -3,11 +3,13 @@
 Shapes and plain bounds here; whether an observation fits its system (known position, pose, step) is `check_case`.
 """
 
+from datetime import date
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
-from diagnostics.engine.system.model import Lamp
+from diagnostics.engine.system.model import Lamp, TopSystem
+from diagnostics.engine.words import _
 
 Month = Annotated[str, StringConstraints(pattern=r"^\d{4}-(0[1-9]|1[0-2])$")]
 Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]
@@ -129,3 +131,69 @@ def parse_case(data: Any) -> Case:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"]) or "the case"
         raise CaseError(f"{where}: {first['msg']}") from error
+
+
+def check_case(system: TopSystem, case: Case) -> None:
+    """Whether the case can be one of a car with this system. Raises CaseError: one sentence with the entry's number."""
+    made, seen = case.car.made_on, case.seen_on
+    try:
+        date.fromisoformat(seen)
+    except ValueError as error:
+        raise CaseError(_("seen_on: there is no day {day}.").format(day=seen)) from error
+    if made > seen[:7]:
+        words = _("The car was seen on {seen}, before it was made in {made}.")
+        raise CaseError(words.format(seen=seen, made=made))
+    for code in case.recent_work:
+        _check_position(system, code, _("recent_work"))
+    if case.complaint is not None:
+        _check_step(system, case.complaint.motion, case.complaint.stops_at, _("complaint"))
+    for number, observation in enumerate(case.observations, start=1):
+        check_observation(system, observation, _("observation {number}").format(number=number))
+
+
+def check_observation(system: TopSystem, observation: Observation, where: str) -> None:
+    """Whether one observation fits the system; `where` opens the sentence of the CaseError."""
+    from diagnostics.engine.motion import pose_of
+
+    if isinstance(observation, Battery):
+        return
+    if isinstance(observation, MotionTrial):
+        for step in (observation.stops_at, *observation.seconds):
+            if step is not None:
+                _check_step(system, observation.motion, step, where)
+        return
+    _check_position(system, observation.position, where)
+    if observation.check not in checks_of(system, observation.position):
+        words = _("{where}: the check '{check}' cannot be made at {position}, which is a {kind}.")
+        kind = system.positions[observation.position].kind
+        raise CaseError(words.format(where=where, check=observation.check, position=observation.position, kind=kind))
+    if isinstance(observation, PinReading):
+        try:
+            pose_of(system, observation.pose)
+        except CaseError as error:
+            raise CaseError(f"{where}: {error}") from error
+
+
+def checks_of(system: TopSystem, position: str) -> frozenset[str]:
+    """The kinds of check that a position can have (motion trial and battery belong to no position)."""
+    place = system.positions[position]
+    if place.pin is None:
+        return frozenset({"look"})
+    if place.kind == "angle-sensor":
+        return frozenset({"look", "pin", "wiggle", "continuity"})
+    if place.kind == "hall-sensor":
+        return frozenset({"look", "pin", "pin-by-hand", "wiggle", "continuity"})
+    return frozenset({"look", "pin", "pin-by-hand", "click", "wiggle", "continuity"})
+
+
+def _check_position(system: TopSystem, code: str, where: str) -> None:
+    if code not in system.positions:
+        words = _("{where}: the system {system} has no position {position}.")
+        raise CaseError(words.format(where=where, system=system.system, position=code))
+
+
+def _check_step(system: TopSystem, motion: str, step: str, where: str) -> None:
+    known = system.step_names(motion)
+    if step not in known:
+        words = _("{where}: the motion '{motion}' has no step '{step}'; it has: {known}.")
+        raise CaseError(words.format(where=where, motion=motion, step=step, known=", ".join(known)))

@@ -1,0 +1,71 @@
+"""The arithmetic of a reading: dividers, meters, wires, batteries. Pure functions, SI units unless the name says otherwise."""
+
+from collections.abc import Sequence
+
+METER_OHM = 10e6
+"""Input resistance of an ordinary digital multimeter on its direct-voltage ranges."""
+METER_PERCENT, METER_DIGITS, METER_STEP_V = 0.5, 2, 0.01
+"""Accuracy assumed for the shop's meter on its 20 V range: ±(0.5 % of reading + 2 digits of 0.01 V); from memory."""
+
+RHO_COPPER_20 = 1.7241e-8
+ALPHA_COPPER_20 = 0.00393
+"""Resistivity (ohm metre) and temperature coefficient (1/K) of copper at 20 °C: IEC 60287, Table 1 (IACS)."""
+
+OCV_SOC_FLOODED: tuple[tuple[float, float], ...] = ((12.65, 100), (12.45, 75), (12.24, 50), (12.06, 25), (11.89, 0))
+"""Open-circuit volts and state of charge in percent of a flooded 12 V battery at 26.7 °C, rested (table credited to BCI)."""
+BATTERY_FIT_V = 12.45
+CHARGE_FIRST_V = 12.0
+"""Below this open-circuit voltage nothing else about a top is judged before charging: common practice, no source."""
+CHARGER_RUNNING_V = 13.2
+"""Above this no battery stands at rest: a charger or the alternator is running (from memory)."""
+
+
+def contact_ohm(volts: float, supply: float, pull_up_ohm: float) -> float:
+    """Ohms behind a pull-up that leave `volts` at the pin: Rc = Rp·V/(Vs−V). Infinite where nothing pulls the pin down."""
+    if volts >= supply:
+        return float("inf")
+    return pull_up_ohm * max(volts, 0.0) / (supply - volts)
+
+
+def pin_volts(contact: float, supply: float, pull_up_ohm: float) -> float:
+    """Volts at a pulled-up pin over a contact of `contact` ohms: V = Vs·Rc/(Rp+Rc)."""
+    if contact == float("inf"):
+        return supply
+    return supply * contact / (pull_up_ohm + contact)
+
+
+def wetting_amps(volts: float, supply: float, pull_up_ohm: float) -> float:
+    """Current that the pull-up sends through the contact: I = (Vs−V)/Rp."""
+    return (supply - volts) / pull_up_ohm
+
+
+def loading_share(source_ohm: float, meter_ohm: float = METER_OHM) -> float:
+    """Share of the true voltage that the meter itself takes away: Rs/(Rs+Rm)."""
+    return source_ohm / (source_ohm + meter_ohm)
+
+
+def unloaded_volts(volts: float, source_ohm: float, meter_ohm: float = METER_OHM) -> float:
+    """The voltage that stood there before the meter loaded it."""
+    return volts / (1.0 - loading_share(source_ohm, meter_ohm))
+
+
+def meter_tolerance(
+    reading: float, percent: float = METER_PERCENT, digits: int = METER_DIGITS, step: float = METER_STEP_V
+) -> float:
+    """Half-width of a reading in its own unit: ±(percent of reading + digits of the last place `step`)."""
+    return abs(reading) * percent / 100.0 + digits * step
+
+
+def wire_ohm(area_mm2: float, length_m: float, celsius: float = 20.0) -> float:
+    """Resistance of ideal copper. Automotive cable is 5 to 12 % above it (strand lay, tolerance)."""
+    return RHO_COPPER_20 * length_m / (area_mm2 * 1e-6) * (1.0 + ALPHA_COPPER_20 * (celsius - 20.0))
+
+
+def state_of_charge(volts: float, table: Sequence[tuple[float, float]] = OCV_SOC_FLOODED) -> float:
+    """Percent, linear between the points of `table` (falling volts), held at its ends."""
+    if volts >= table[0][0]:
+        return table[0][1]
+    for (upper_v, upper), (lower_v, lower) in zip(table, table[1:], strict=False):
+        if volts >= lower_v:
+            return lower + (upper - lower) * (volts - lower_v) / (upper_v - lower_v)
+    return table[-1][1]
