@@ -1,7 +1,7 @@
 """The mechanism: what sensors see in a pose, and how a motion runs where nothing is wrong.
 
 Meaning of motion, the same for everybody who simulates it:
-- A sensor sees the actual pose. An axis on its way, or stalled there, is `between`, where no `at` condition on it holds.
+- A sensor sees the actual pose. An axis on its way, or stalled there, is `between`: no `at` condition on it holds.
 - A step is under way when everything in its `starts_when` is reported, and over when its `ends_when` is.
 - A step can come to its end only if all axes moved by the top stand where the fault-free run has them at its start.
 - While a motion runs, its command switch is held: made. Any other control switch is released.
@@ -9,7 +9,6 @@ Meaning of motion, the same for everybody who simulates it:
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal, cast
 
 from diagnostics.engine.case import CaseError, Pose
 from diagnostics.engine.system.model import BETWEEN, SENSORS, Position, Step, TopSystem
@@ -54,7 +53,7 @@ def fault_free(system: TopSystem, motion: str) -> tuple[StepTrace, ...]:
     if motion not in system.motions:
         words = _("The system {system} has no motion '{motion}'; it has: {known}.")
         raise CaseError(words.format(system=system.system, motion=motion, known=", ".join(system.motions)))
-    declared = system.motions[cast(Literal["open", "close"], motion)]
+    declared = system.motions[motion]
     pose = dict(system.poses[declared.start])
     traces: list[StepTrace] = []
     for step in declared.steps:

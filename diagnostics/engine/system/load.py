@@ -1,7 +1,7 @@
 """Reading a top system file: text in, a system that is known to work out, or every mistake with its line.
 
-Three rounds, each only when the one before found nothing, since a later round's complaints would only be echoes: how the
-file is written, the shape of its entries, and whether it makes sense (references, rules, the run without faults).
+Three rounds, each only when the one before found nothing, since a later round's complaints would only be echoes: how
+the file is written, the shape of its entries, and whether it makes sense (references, rules, the run without faults).
 """
 
 from typing import Any
@@ -19,7 +19,10 @@ __all__ = ["Problem", "SystemFileError", "load_system"]
 
 
 def load_system(text: str, source: str) -> TopSystem:
-    """The system that `text` (YAML) declares; `source` is the file's name in messages. Raises SystemFileError, nothing else."""
+    """The system that `text` (YAML) declares; `source` names the file in messages.
+
+    Raises SystemFileError, and nothing else whatever the text.
+    """
     marked = read_marked(text)
     if marked.findings:
         raise SystemFileError([_problem(source, line, finding) for line, finding in marked.findings])

@@ -1,8 +1,8 @@
 """YAML read into plain values together with the line of every entry.
 
-Own composing instead of `yaml.safe_load`, for four reasons: every value keeps its line; a key written twice is a mistake
-and not a silent overwrite; aliases are refused, so that a small file cannot grow into a huge one; and `off` stays the
-word that a person wrote (YAML 1.1 makes it a truth value).
+Own composing instead of `yaml.safe_load`, for four reasons: every value keeps its line; a key written twice is a
+mistake and not a silent overwrite; aliases are refused, so that a small file cannot grow into a huge one; and `off`
+stays the word that a person wrote (YAML 1.1 makes it a truth value).
 """
 
 import re
@@ -35,7 +35,7 @@ class Marked:
         return self.lines.get(path, 1)
 
 
-class _Unreadable(Exception):
+class _UnreadableError(Exception):
     def __init__(self, line: int, words: str) -> None:
         super().__init__(words)
         self.line, self.words = line, words
@@ -50,7 +50,7 @@ def read_marked(text: str) -> Marked:
         return marked
     try:
         _Reader(text, marked).read()
-    except _Unreadable as stop:
+    except _UnreadableError as stop:
         marked.findings.append((stop.line, ((), stop.words)))
     except yaml.YAMLError as error:
         marked.findings.append((_line_of_error(error, text), ((), _words_of_error(error))))
@@ -68,21 +68,21 @@ class _Reader:
         next(self.events)  # the start of the stream
         event = next(self.events)
         if isinstance(event, yaml.StreamEndEvent):
-            raise _Unreadable(1, _("The file is empty; expected a top system."))
+            raise _UnreadableError(1, _("The file is empty; expected a top system."))
         self.marked.value = self._value((), next(self.events))
         next(self.events)  # the end of the document
         after = next(self.events)
         if not isinstance(after, yaml.StreamEndEvent):
-            raise _Unreadable(after.start_mark.line + 1, _("A second document begins here; expected one in a file."))
+            raise _UnreadableError(_line(after), _("A second document begins here; expected one in a file."))
 
     def _value(self, path: At, event: Any) -> Any:
-        line = event.start_mark.line + 1
+        line = _line(event)
         self.marked.lines.setdefault(path, line)
         if len(path) > MAX_DEPTH:
-            raise _Unreadable(line, _("Entries are nested deeper than {most} levels here.").format(most=MAX_DEPTH))
+            raise _UnreadableError(line, _("Entries are nested deeper than {most} levels here.").format(most=MAX_DEPTH))
         if isinstance(event, yaml.AliasEvent):
             words = _("An alias (*{name}) stands here; write the value out.")
-            raise _Unreadable(line, words.format(name=event.anchor[:40]))
+            raise _UnreadableError(line, words.format(name=str(event.anchor)[:40]))
         if isinstance(event, yaml.SequenceStartEvent):
             return self._list(path)
         if isinstance(event, yaml.MappingStartEvent):
@@ -98,9 +98,9 @@ class _Reader:
     def _mapping(self, path: At) -> dict[str, Any]:
         entries: dict[str, Any] = {}
         while not isinstance(event := next(self.events), yaml.MappingEndEvent):
-            line = event.start_mark.line + 1
+            line = _line(event)
             if not isinstance(event, yaml.ScalarEvent):
-                raise _Unreadable(line, _("A list or a group stands where a name was expected."))
+                raise _UnreadableError(line, _("A list or a group stands where a name was expected."))
             key = event.value
             if key in entries:
                 words = _("{name} is written twice here, first in line {line}; keep one.")
@@ -109,6 +109,11 @@ class _Reader:
             self.marked.lines.setdefault((*path, key), line)
             entries[key] = self._value((*path, key), next(self.events))
         return entries
+
+
+def _line(event: yaml.Event) -> int:
+    mark: Any = event.start_mark
+    return int(mark.line) + 1
 
 
 def _scalar(event: Any) -> Any:

@@ -1,6 +1,7 @@
 """Rules of positions that need no motion: letter codes, what each kind of position has and has not, pins, bands."""
 
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 
 from diagnostics.engine.system.model import KIND_LETTERS, SENSORS, Pin, Position, TopSystem
 from diagnostics.engine.system.problems import At, Finding, shown
@@ -77,7 +78,7 @@ def _bands(at: At, bands: Mapping[str, tuple[float, float]], places: tuple[str, 
             words = _("The band is {low} to {high}; expected two shares of the supply, 0 <= low < high <= 1.")
             yield (*here, place), words.format(low=low, high=high)
     by_low = sorted(bands.items(), key=lambda item: item[1])
-    for (first, (_low, high)), (second, (low, _high)) in zip(by_low, by_low[1:], strict=False):
+    for (first, (_low, high)), (second, (low, _high)) in pairwise(by_low):
         if low <= high:
             words = _("The bands of {first} and {second} touch or overlap; a voltage must mean one place.")
             yield (*here, second), words.format(first=first, second=second)

@@ -1,4 +1,4 @@
-"""The run of both motions without faults: does every step begin, end and lead where it should; is every sensor exercised."""
+"""The run of both motions without faults: every step begins and ends as declared, every sensor is exercised."""
 
 from collections.abc import Iterator, Mapping
 

@@ -102,7 +102,8 @@ def _model_at(path: At) -> type[BaseModel]:
     if path == ("module",):
         return Module
     if len(path) == 2:
-        return {"axes": Axis, "positions": Position, "motions": Motion}.get(path[0], Condition)
+        named: dict[str, type[BaseModel]] = {"axes": Axis, "positions": Position, "motions": Motion}
+        return named.get(path[0], Condition)
     if path[0] == "positions" and path[2:] == ("pin",):
         return Pin
     return Step if path[0] == "motions" else Condition

@@ -11,15 +11,19 @@ from diagnostics.engine.words import _
 
 
 def findings_of(system: TopSystem) -> list[Finding]:
-    """Every mistake. The motions are run only when nothing that they lean on (axis, place, pose, position) is unknown."""
+    """Every mistake. The motions run only when nothing that they lean on (axis, place, pose, position) is unknown."""
     references = [
-        *_axes(system),
         *_poses(system),
         *_conditions(system),
-        *_module(system),
+        *_of_kind(system, ("module", "position"), system.module.position, frozenset({"module"})),
         *(finding for name, motion in system.motions.items() for finding in _motion(system, name, motion)),
     ]
-    rules = list(position_findings(system))
+    rules = [
+        *_axes(system),
+        *_thresholds(system),
+        *position_findings(system),
+        *(finding for name, motion in system.motions.items() for finding in _step_rules(system, name, motion)),
+    ]
     runs = [] if references else list(run_findings(system))
     return [*references, *rules, *runs]
 
@@ -89,9 +93,8 @@ def _condition(system: TopSystem, at: At, condition: Condition) -> Iterator[Find
         yield from _condition(system, (*at, "not"), condition.negated)
 
 
-def _module(system: TopSystem) -> Iterator[Finding]:
+def _thresholds(system: TopSystem) -> Iterator[Finding]:
     module = system.module
-    yield from _of_kind(system, ("module", "position"), module.position, frozenset({"module"}))
     if module.low_share >= module.high_share:
         words = _("low_share is {low} and high_share {high}; expected low_share to be the smaller one.")
         yield ("module", "low_share"), words.format(low=module.low_share, high=module.high_share)
@@ -115,6 +118,23 @@ def _motion(system: TopSystem, name: str, motion: Motion) -> Iterator[Finding]:
         if pose not in system.poses:
             words = _("The pose {pose} is not declared; expected one of: {known}.")
             yield (*at, end), words.format(pose=shown(pose), known=", ".join(system.poses))
+    for index, step in enumerate(motion.steps):
+        yield from _step(system, (*at, "steps", str(index)), step)
+
+
+def _step(system: TopSystem, at: At, step: Step) -> Iterator[Finding]:
+    yield from _places(system, (*at, "moves"), step.moves)
+    for index, code in enumerate(step.driven_by):
+        yield from _of_kind(system, (*at, "driven_by", str(index)), code, ACTUATORS)
+    for name in ("starts_when", "ends_when"):
+        for code, state in getattr(step, name).items():
+            here = (*at, name, code)
+            unknown = list(_of_kind(system, here, code, SENSORS))
+            yield from unknown or _reported(system, here, system.positions[code], state)
+
+
+def _step_rules(system: TopSystem, name: str, motion: Motion) -> Iterator[Finding]:
+    at = ("motions", name)
     if motion.start == motion.end:
         yield (*at, "end"), _("The motion ends in the pose in which it starts.")
     names = Counter(step.name for step in motion.steps)
@@ -123,27 +143,17 @@ def _motion(system: TopSystem, name: str, motion: Motion) -> Iterator[Finding]:
         if names[step.name] > 1:
             words = _("The step name {step} stands {count} times in this motion; every step needs its own.")
             yield (*here, "name"), words.format(step=shown(step.name), count=names[step.name])
-        yield from _step(system, here, step)
+        yield from _seconds(here, step)
+        for axis, (start, to) in step.moves.items():
+            if axis in system.axes and system.axes[axis].moved == "by_hand":
+                words = _("The axis {axis} is moved by hand; no step can move it.")
+                yield (*here, "moves", axis), words.format(axis=axis)
+            if start == to:
+                words = _("The step moves {axis} from {place} to {place}; expected another place.")
+                yield (*here, "moves", axis), words.format(axis=axis, place=start)
 
 
-def _step(system: TopSystem, at: At, step: Step) -> Iterator[Finding]:
-    yield from _places(system, (*at, "moves"), step.moves)
-    for axis, (start, to) in step.moves.items():
-        if axis in system.axes and system.axes[axis].moved == "by_hand":
-            words = _("The axis {axis} is moved by hand; no step can move it.")
-            yield (*at, "moves", axis), words.format(axis=axis)
-        if start == to:
-            yield (
-                (*at, "moves", axis),
-                _("The step moves {axis} from {place} to {place}.").format(axis=axis, place=start),
-            )
-    for index, code in enumerate(step.driven_by):
-        yield from _of_kind(system, (*at, "driven_by", str(index)), code, ACTUATORS)
-    for name in ("starts_when", "ends_when"):
-        for code, state in getattr(step, name).items():
-            here = (*at, name, code)
-            unknown = list(_of_kind(system, here, code, SENSORS))
-            yield from unknown or _reported(system, here, system.positions[code], state)
+def _seconds(at: At, step: Step) -> Iterator[Finding]:
     low, high = step.seconds
     if not 0 < low <= high:
         words = _("The usual seconds are {low} to {high}; expected a range above 0, the smaller number first.")
