@@ -152,7 +152,7 @@ Reported = Annotated[str, StringConstraints(min_length=1)]
 
 
 class Step(Frozen):
-    """One stretch of a motion as the module sees it: `seconds` is the usual range, after `limit_seconds` it gives up."""
+    """One stretch of a motion as the module sees it: `seconds` is usual, after `limit_seconds` the module gives up."""
 
     name: Slug
     title: Name
