@@ -8,6 +8,7 @@ stays the word that a person wrote (YAML 1.1 makes it a truth value).
 import re
 from dataclasses import dataclass, field
 from typing import Any
+from unicodedata import category
 
 import yaml
 
@@ -52,6 +53,8 @@ def read_marked(text: str) -> Marked:
         _Reader(text, marked).read()
     except _UnreadableError as stop:
         marked.findings.append((stop.line, ((), stop.words)))
+    except (ValueError, OverflowError):  # the parser turns an escape such as "\\UFFFFFFFF" into a character unchecked
+        marked.findings.append((max(marked.lines.values(), default=1), ((), _words_of_character())))
     except yaml.YAMLError as error:
         marked.findings.append((_line_of_error(error, text), ((), _words_of_error(error))))
     return marked
@@ -83,11 +86,14 @@ class _Reader:
         if isinstance(event, yaml.AliasEvent):
             words = _("An alias (*{name}) stands here; write the value out.")
             raise _UnreadableError(line, words.format(name=str(event.anchor)[:40]))
+        if event.tag is not None:
+            words = _("A tag ({tag}) stands here; write the plain value.")
+            raise _UnreadableError(line, words.format(tag=str(event.tag)[:40]))
         if isinstance(event, yaml.SequenceStartEvent):
             return self._list(path)
         if isinstance(event, yaml.MappingStartEvent):
             return self._mapping(path)
-        return _scalar(event)
+        return _scalar(event, line)
 
     def _list(self, path: At) -> list[Any]:
         items: list[Any] = []
@@ -101,7 +107,7 @@ class _Reader:
             line = _line(event)
             if not isinstance(event, yaml.ScalarEvent):
                 raise _UnreadableError(line, _("A list or a group stands where a name was expected."))
-            key = event.value
+            key = _text(event.value, line)
             if key in entries:
                 words = _("{name} is written twice here, first in line {line}; keep one.")
                 first = self.marked.lines[(*path, key)]
@@ -116,8 +122,15 @@ def _line(event: yaml.Event) -> int:
     return int(mark.line) + 1
 
 
-def _scalar(event: Any) -> Any:
-    text = event.value
+def _text(text: str, line: int) -> str:
+    """`text`, refused where an escape put a character into it that cannot be stored or shown."""
+    if any(category(character) in ("Cc", "Cs") and character not in "\n\t" for character in text):
+        raise _UnreadableError(line, _words_of_character())
+    return text
+
+
+def _scalar(event: Any, line: int) -> Any:
+    text = _text(event.value, line)
     if event.style is not None:
         return text
     if text in ("", "~", "null"):
@@ -134,10 +147,14 @@ def _line_of_error(error: yaml.YAMLError, text: str) -> int:
     return text.count("\n", 0, getattr(error, "position", 0)) + 1
 
 
+def _words_of_character() -> str:
+    return _("A character that no text may contain stands here; save the file as plain UTF-8 text without it.")
+
+
 def _words_of_error(error: yaml.YAMLError) -> str:
     """Our sentence for what the YAML parser stumbled over."""
     if isinstance(error, yaml.reader.ReaderError):
-        return _("A character that no text file may contain stands here; save the file as plain UTF-8 text.")
+        return _words_of_character()
     problem = str(getattr(error, "problem", "") or "")
     known = {
         "mapping values are not allowed": _("A second ': ' stands in one line; put the text in quotes."),

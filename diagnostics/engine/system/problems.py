@@ -23,11 +23,16 @@ class Problem:
         return f"{where}: {self.path}: {self.words}" if self.path else f"{where}: {self.words}"
 
 
+MOST_PROBLEMS = 200
+"""More mistakes than this are no longer read by anybody; a hostile file could make a hundred thousand."""
+
+
 class SystemFileError(ValueError):
-    """A top system file that cannot be used; carries every mistake found, in the order of the file."""
+    """A top system file that cannot be used; carries its mistakes (the first MOST_PROBLEMS) in the order of the file."""
 
     def __init__(self, problems: list[Problem]) -> None:
-        self.problems = tuple(sorted(problems, key=lambda one: (one.line, one.path, one.words)))
+        ordered = sorted(problems, key=lambda one: (one.line, one.path, one.words))
+        self.problems = tuple(ordered[:MOST_PROBLEMS])
         super().__init__("\n".join(str(one) for one in self.problems))
 
 

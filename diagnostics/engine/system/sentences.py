@@ -23,6 +23,8 @@ def _words(error: Mapping[str, Any], path: At) -> str:
     kind, value, limits = str(error["type"]), error.get("input"), error.get("ctx") or {}
     name = path[-1] if path else ""
     if kind == "missing":
+        if name.isdigit():
+            return _("An entry of this list is missing; expected one more.")
         return _("{name} is missing.").format(name=shown(name))
     if kind == "extra_forbidden":
         return _unknown_field(path)
@@ -31,7 +33,7 @@ def _words(error: Mapping[str, Any], path: At) -> str:
     if kind == "string_pattern_mismatch":
         expected = _patterns().get(str(limits["pattern"]), _("another spelling"))
         return _("{value} was found; expected {expected}.").format(value=shown(value), expected=expected)
-    found = _("nothing") if value is None else _kind_of(value)
+    found = _("Nothing") if value is None else _kind_of(value)
     return _("{found} was found; expected {expected}.").format(found=found, expected=_expected(kind, limits))
 
 
@@ -45,9 +47,9 @@ def _patterns() -> dict[str, str]:
 
 def _kind_of(value: object) -> str:
     if isinstance(value, dict):
-        return _("a group of entries")
+        return _("A group of entries")
     if isinstance(value, (list, tuple)):
-        return _("a list of {count}").format(count=len(value))
+        return _("A list of {count}").format(count=len(value))
     return shown(value)
 
 
@@ -87,7 +89,7 @@ def _not_in_list(value: object, expected: str) -> str:
 def _unknown_field(path: At) -> str:
     model = _model_at(path[:-1])
     fields = [field.alias or name for name, field in model.model_fields.items()]
-    close = get_close_matches(path[-1], fields, n=1)
+    close = get_close_matches(path[-1][:60], fields, n=1)
     if close:
         words = _("{name} is not known here; did you mean {close}?")
         return words.format(name=shown(path[-1]), close=shown(close[0]))
