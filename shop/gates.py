@@ -1,4 +1,4 @@
-"""What keeps a job from being called done. The apps above register their reasons, so that the base app imports none of them."""
+"""What keeps a job from being called done. The apps above register their reasons: the base app imports none of them."""
 
 from collections.abc import Callable
 

@@ -4,10 +4,11 @@ from collections.abc import Callable, Mapping
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.utils.translation import gettext as _
 
 from shop.errors import Refused
+from shop.http import ShopRequest
 from shop.models import Role, User
 
 P = ParamSpec("P")
@@ -37,14 +38,18 @@ def require(user: Any, what: str) -> None:
         raise Refused(_("Your role does not allow this. Ask the owner of the shop."))
 
 
-def needs(what: str) -> Callable[
-    [Callable[Concatenate[HttpRequest, P], HttpResponse]], Callable[Concatenate[HttpRequest, P], HttpResponse]
+def needs(
+    what: str,
+) -> Callable[
+    [Callable[Concatenate[ShopRequest, P], HttpResponse]], Callable[Concatenate[ShopRequest, P], HttpResponse]
 ]:
     """A view that only people with the permission get; others see the 403 page with the reason."""
 
-    def wrap(view: Callable[Concatenate[HttpRequest, P], HttpResponse]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
+    def wrap(
+        view: Callable[Concatenate[ShopRequest, P], HttpResponse],
+    ) -> Callable[Concatenate[ShopRequest, P], HttpResponse]:
         @wraps(view)
-        def inner(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        def inner(request: ShopRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
             require(request.user, what)
             return view(request, *args, **kwargs)
 

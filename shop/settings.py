@@ -1,8 +1,9 @@
 """Settings from the environment, with an embedded default that needs no service.
 
 Without any variable set, Topwright keeps everything below one folder (`.topwright/`, or `TOPWRIGHT_DATA`): a SQLite
-database in WAL mode, the pictures and certificates, the secret key, and the queue of the Celery worker that `manage.py demo`
-starts as a child process. `DATABASE_URL` and `REDIS_URL` switch to PostgreSQL and to Celery over Redis.
+database in WAL mode, the pictures and certificates, the secret key, and the queue of the Celery worker that
+`manage.py demo` starts as a child process. `DATABASE_URL` and `REDIS_URL` switch to PostgreSQL and to Celery
+over Redis.
 """
 
 import secrets
@@ -23,7 +24,7 @@ FIXTURES_DIR = BASE_DIR / "fixtures"
 
 def _secret_key() -> str:
     """The key of this installation: from the environment, else made once and kept beside the data."""
-    given = env.str("SECRET_KEY", default="")
+    given: str = env.str("SECRET_KEY", default="")
     if given:
         return given
     path = DATA_DIR / "secret-key"
@@ -48,6 +49,7 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
+    "django.forms",
     "axes",
     "csp",
     "django_htmx",
@@ -71,10 +73,14 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "shop.middleware.ShopErrorMiddleware",
+    "shop.middleware.HtmxSignInMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "shop.urls"
+CSRF_FAILURE_VIEW = "shop.views.errors.csrf_failure"
+FORM_RENDERER = "shop.form_renderer.ShopRenderer"
 WSGI_APPLICATION = "shop.wsgi.application"
 
 TEMPLATES = [
@@ -166,6 +172,7 @@ MEDIA_ROOT = DATA_DIR / "files"
 FILE_UPLOAD_PERMISSIONS = 0o600
 PICTURE_MAX_BYTES = 15 * 1024 * 1024
 PICTURE_MAX_PIXELS = 60_000_000
+PICTURE_MAX_SIDE = 2000  # pixels kept
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
 EMAIL_BACKEND = env.str("EMAIL_BACKEND", default="django.core.mail.backends.console.EmailBackend")

@@ -56,6 +56,9 @@ class Job(models.Model):
     def __str__(self) -> str:
         return f"{self.number}: {self.title}"
 
+    def get_absolute_url(self) -> str:
+        return reverse("shop:job", args=[self.pk])
+
     @property
     def number(self) -> str:
         return f"J{self.pk:05d}"
@@ -63,9 +66,6 @@ class Job(models.Model):
     @property
     def is_open(self) -> bool:
         return self.stage not in (Stage.DONE, Stage.GONE)
-
-    def get_absolute_url(self) -> str:
-        return reverse("shop:job", args=[self.pk])
 
 
 class JobNote(models.Model):
@@ -97,4 +97,4 @@ class Picture(models.Model):
         ordering = ["at", "pk"]
 
     def __str__(self) -> str:
-        return self.caption or self.file.name
+        return self.caption or str(self.file.name)

@@ -18,7 +18,7 @@ class AppendOnlyQuerySet(models.QuerySet["TrailEntry"]):
 
 
 class TrailEntry(models.Model):
-    """`kind` is a dotted verb (`job.opened`, `check.struck`); `words` one readable sentence; `link` an address or ''."""
+    """`kind` is a dotted verb (`job.opened`, `check.struck`); `words` one sentence; `link` an address or ''."""
 
     at = models.DateTimeField()
     by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+", null=True, blank=True)

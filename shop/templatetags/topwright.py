@@ -1,13 +1,18 @@
 """Template tags that every page may use (a builtin library)."""
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
 from django import template
 from django.template import Context
 from django.urls import NoReverseMatch, reverse
+from django.utils import formats, timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy
 
+from shop.models import Job, RunState, Stage, TaskRun
 from shop.permissions import may as _may
 
 register = template.Library()
@@ -19,6 +24,18 @@ _NAV = (
     ("reports:certificates", gettext_lazy("Certificates")),
     ("diagnostics:systems", gettext_lazy("Systems")),
 )
+
+# Shapes of the tags (see topwright.css); the word beside each comes from the model.
+_STAGE_TAGS = {
+    Stage.BOOKED: "open",
+    Stage.HERE: "half",
+    Stage.TRACING: "go",
+    Stage.MENDING: "go",
+    Stage.PROVING: "go",
+    Stage.DONE: "ok",
+    Stage.GONE: "gone",
+}
+_RUN_TAGS = {RunState.QUEUED: "wait", RunState.RUNNING: "go", RunState.DONE: "ok", RunState.FAILED: "finding"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +68,32 @@ def nav_items(context: Context) -> list[NavItem]:
 
 @register.inclusion_tag("shop/bits/fragment.html")
 def fragment(label: str, name: str, *args: Any) -> dict[str, Any]:
-    """A place for another app's fragment, by URL name: loaded by htmx, a plain link without it, nothing where there is none.
+    """A place for another app's fragment, by URL name: loaded by htmx, else a plain link, nothing where there is none.
 
     `{% fragment _("Units") "diagnostics:car-units" car.pk %}`
     """
     return {"url": _reverse(name, *args), "label": label}
+
+
+@register.simple_tag
+def stage_tag(job: Job) -> SafeString:
+    return _tag(_STAGE_TAGS[Stage(job.stage)], Stage(job.stage).label)
+
+
+@register.simple_tag
+def run_tag(run: TaskRun) -> SafeString:
+    return _tag(_RUN_TAGS[RunState(run.state)], RunState(run.state).label)
+
+
+@register.simple_tag
+def when(at: dt.datetime) -> SafeString:
+    """A time in the shop's zone, to the minute."""
+    here = timezone.localtime(at)
+    return format_html('<time datetime="{}">{}</time>', here.isoformat(), formats.date_format(here, "j M Y, H:i"))
+
+
+def _tag(shape: str, word: Any) -> SafeString:
+    return format_html('<span class="tag tag-{}">{}</span>', shape, word)
 
 
 def _reverse(name: str, *args: Any) -> str:

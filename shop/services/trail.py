@@ -1,5 +1,3 @@
-"""The writes of the base app: one function for each thing that a person does, one transaction each, each with its trail."""
-
 from django.utils import timezone
 
 from shop.models import Car, Job, TrailEntry, User

@@ -1,0 +1,178 @@
+"""What people type. Shapes and plain bounds here; the rules live in the services."""
+
+import datetime as dt
+import re
+from typing import Any
+
+from django import forms
+from django.db.models import Q
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from shop import vin as vins
+from shop.models import Car, Climate, Customer, Hold, Job, JobNote, Picture, Stage
+from shop.words import vin_problem_words
+
+
+class MonthField(forms.DateField):
+    """A month, typed or picked as YYYY-MM; its first day."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        widget = forms.DateInput(format="%Y-%m", attrs={"type": "month", "placeholder": "YYYY-MM"})
+        errors = {"invalid": gettext_lazy("Give the month as year and month, for example 2014-06.")}
+        super().__init__(input_formats=["%Y-%m"], widget=widget, error_messages=errors, **kwargs)
+
+
+class DayInput(forms.DateInput):
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d", attrs={"type": "date"})
+
+
+class OwnerField(forms.CharField):
+    """A customer, named as the list offers it (`Name (number)`) or by a name that only one customer has."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        attrs = {"list": "owner-options", "autocomplete": "off"}
+        super().__init__(widget=forms.TextInput(attrs=attrs), **kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        return owner_label(value) if isinstance(value, Customer) else value
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        if not text:
+            return None
+        numbered = re.fullmatch(r".*\((\d{1,18})\)", text)
+        named = Q(pk=int(numbered[1])) if numbered else Q(name__iexact=text)
+        matches = list(Customer.objects.filter(named)[:2])
+        if len(matches) == 1:
+            return matches[0]
+        if matches:
+            raise forms.ValidationError(_("More than one customer has this name: pick the right one from the list."))
+        raise forms.ValidationError(_("There is no such customer: pick one from the list, or add the customer first."))
+
+
+def owner_label(customer: Customer) -> str:
+    return f"{customer.name} ({customer.pk})"
+
+
+class CustomerForm(forms.ModelForm):  # type: ignore[type-arg]
+    class Meta:
+        model = Customer
+        fields = ("name", "email", "phone", "note")
+        labels = {
+            "name": gettext_lazy("Name"),
+            "email": gettext_lazy("E-mail"),
+            "phone": gettext_lazy("Telephone"),
+            "note": gettext_lazy("Note"),
+        }
+        widgets = {"note": forms.Textarea(attrs={"rows": 3})}
+
+
+class CarForm(forms.Form):
+    """For a new car and for a change; `car` is the one that is changed."""
+
+    vin = forms.CharField(
+        label=gettext_lazy("VIN"),
+        max_length=40,
+        help_text=gettext_lazy("17 characters, as on the car. Never I, O or Q."),
+        widget=forms.TextInput(
+            attrs={"class": "mono", "autocapitalize": "characters", "autocomplete": "off", "spellcheck": "false"}
+        ),
+    )
+    plate = forms.CharField(label=gettext_lazy("Plate"), max_length=16, required=False)
+    maker = forms.CharField(label=gettext_lazy("Maker"), max_length=60)
+    model = forms.CharField(label=gettext_lazy("Model"), max_length=60)
+    made_on = MonthField(label=gettext_lazy("Production month"), help_text=gettext_lazy("Not the model year."))
+    climate = forms.ChoiceField(
+        label=gettext_lazy("Climate where the car mostly lives"), choices=Climate.choices, initial=Climate.TEMPERATE
+    )
+    system = forms.SlugField(
+        label=gettext_lazy("Top system"),
+        max_length=60,
+        required=False,
+        help_text=gettext_lazy("Leave empty where nobody has declared it yet: the car can be taken in all the same."),
+        widget=forms.TextInput(attrs={"list": "system-options", "autocomplete": "off"}),
+    )
+    owner = OwnerField(label=gettext_lazy("Owner"), max_length=160, required=False)
+
+    def __init__(self, *args: Any, car: Car | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.car = car
+
+    def clean_vin(self) -> str:
+        vin = vins.tidy(self.cleaned_data["vin"])
+        problem = vins.problem_of(vin)
+        if problem is not None:
+            raise forms.ValidationError(vin_problem_words(problem))
+        there = Car.objects.filter(vin=vin).exclude(pk=self.car.pk if self.car else 0).first()
+        if there is not None:
+            raise forms.ValidationError(_("This VIN is in the books already: {car}.").format(car=there))
+        return vin
+
+    def clean_made_on(self) -> dt.date:
+        month: dt.date = self.cleaned_data["made_on"]
+        if month > timezone.localdate():
+            raise forms.ValidationError(_("This month lies in the future; expected this month or earlier."))
+        if month.year < 1900:
+            raise forms.ValidationError(_("Give the year with four digits, 1900 or later."))
+        return month
+
+
+class OdometerForm(forms.Form):
+    km = forms.IntegerField(
+        label=gettext_lazy("Kilometres"),
+        min_value=0,
+        max_value=5_000_000,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+    read_on = forms.DateField(label=gettext_lazy("Read on"), widget=DayInput(), initial=timezone.localdate)
+
+
+class JobForm(forms.ModelForm):  # type: ignore[type-arg]
+    here = forms.BooleanField(label=gettext_lazy("The car is here now"), required=False, initial=True)
+
+    class Meta:
+        model = Job
+        fields = ("title", "complaint", "promised_on")
+        labels = {
+            "title": gettext_lazy("The job in a few words"),
+            "complaint": gettext_lazy("Complaint"),
+            "promised_on": gettext_lazy("Promised for"),
+        }
+        widgets = {"complaint": forms.Textarea(attrs={"rows": 4}), "promised_on": DayInput()}
+
+
+class StageForm(forms.Form):
+    stage = forms.ChoiceField(label=gettext_lazy("Stage"), choices=Stage.choices)
+    why = forms.CharField(
+        label=gettext_lazy("Why, where it is called done without proof"), required=False, max_length=400,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )  # fmt: skip
+
+
+class HoldForm(forms.Form):
+    hold = forms.ChoiceField(label=gettext_lazy("Waits for"), choices=Hold.choices)
+    note = forms.CharField(label=gettext_lazy("In short"), max_length=140, required=False)
+
+
+class NoteForm(forms.ModelForm):  # type: ignore[type-arg]
+    class Meta:
+        model = JobNote
+        fields = ("words",)
+        labels = {"words": gettext_lazy("Note")}
+        widgets = {"words": forms.Textarea(attrs={"rows": 3})}
+
+
+class PictureForm(forms.ModelForm):  # type: ignore[type-arg]
+    # A plain file field: what is a picture is decided by shop.uploads, in one place.
+    file = forms.FileField(
+        label=gettext_lazy("Picture"),
+        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp", "capture": "environment"}),
+    )
+
+    class Meta:
+        model = Picture
+        fields = ("file", "caption", "position")
+        labels = {"caption": gettext_lazy("What it shows"), "position": gettext_lazy("Position")}

@@ -1,0 +1,56 @@
+"""Errors of services become answers in one place, and a fragment that needs a sign-in sends the whole page there."""
+
+from collections.abc import Callable
+from urllib.parse import urlencode
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render, resolve_url
+from django_htmx.http import HttpResponseClientRedirect, reselect, reswap, retarget
+from django_htmx.middleware import HtmxDetails
+
+from shop.errors import NotDone, ShopError
+
+GetResponse = Callable[[HttpRequest], HttpResponse]
+
+
+class ShopErrorMiddleware:
+    """A ShopError that a view let through: for htmx a message beside what stands on the page, else the error page."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        if not isinstance(exception, ShopError):
+            return None
+        reasons = exception.reasons if isinstance(exception, NotDone) else ()
+        context = {"status": exception.status, "words": exception.words, "reasons": reasons, "level": "error"}
+        if not _htmx(request):
+            return render(request, "shop/error.html", context, status=exception.status)
+        # Into the messages, whatever the request aimed at: the form keeps what was typed.
+        response = render(request, "shop/bits/toast.html", context, status=exception.status)
+        return reselect(reswap(retarget(response, "#messages"), "innerHTML"), "unset")
+
+
+class HtmxSignInMiddleware:
+    """Without this the sign-in page would be swapped into the middle of a bench sheet when a session ends."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        sign_in = resolve_url(settings.LOGIN_URL)
+        htmx = _htmx(request)
+        if htmx and response.status_code == 302 and response["Location"].startswith(sign_in):
+            after = htmx.current_url_abs_path or resolve_url(settings.LOGIN_REDIRECT_URL)
+            return HttpResponseClientRedirect(f"{sign_in}?{urlencode({'next': after})}")
+        return response
+
+
+def _htmx(request: HttpRequest) -> HtmxDetails | None:
+    htmx = getattr(request, "htmx", None)
+    return htmx if htmx else None

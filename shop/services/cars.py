@@ -1,0 +1,163 @@
+"""Customers, cars and what their odometers read."""
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from shop import vin as vins
+from shop.errors import Conflict, ShopError
+from shop.models import Car, Climate, Customer, OdometerReading, User
+from shop.permissions import require
+from shop.services.trail import trail_record
+from shop.words import vin_problem_words
+
+
+@transaction.atomic
+def customer_create(*, by: User, name: str, email: str = "", phone: str = "", note: str = "") -> Customer:
+    require(by, "customer.write")
+    customer = Customer.objects.create(name=_needed(name, _("name")), email=email, phone=phone, note=note)
+    trail_record(by=by, kind="customer.created", words=_("New customer: {name}.").format(name=customer.name))
+    return customer
+
+
+@transaction.atomic
+def customer_update(*, customer: Customer, by: User, name: str, email: str, phone: str, note: str) -> Customer:
+    """Who changed which field stands in the trail; what stood there does not: it is the customer's."""
+    require(by, "customer.write")
+    changed = _apply(customer, {"name": _needed(name, _("name")), "email": email, "phone": phone, "note": note})
+    if changed:
+        customer.save()
+        words = _("Customer {name} changed: {fields}.").format(name=customer.name, fields=", ".join(changed))
+        trail_record(by=by, kind="customer.changed", words=words)
+    return customer
+
+
+@transaction.atomic
+def car_create(
+    *,
+    by: User,
+    vin: str,
+    maker: str,
+    model: str,
+    made_on: dt.date,
+    plate: str = "",
+    climate: str = Climate.TEMPERATE,
+    system: str = "",
+    owner: Customer | None = None,
+) -> Car:
+    """Take a car into the books. `made_on`: any day of its production month. ShopError for a VIN against ISO 3779."""
+    require(by, "car.write")
+    car = Car(owner=owner)
+    _apply(car, _car_values(vin, plate, maker, model, made_on, climate, system))
+    _save_car(car)
+    words = _("Taken into the books: {car}, VIN {vin}.").format(car=car, vin=car.vin)
+    trail_record(by=by, kind="car.created", words=words, car=car, link=car.get_absolute_url())
+    return car
+
+
+@transaction.atomic
+def car_update(
+    *,
+    car: Car,
+    by: User,
+    vin: str,
+    maker: str,
+    model: str,
+    made_on: dt.date,
+    plate: str,
+    climate: str,
+    system: str,
+    owner: Customer | None,
+) -> Car:
+    """Change a car's facts; the trail keeps each old and new value, a change of owner without the names."""
+    require(by, "car.write")
+    old = {name: getattr(car, name) for name in ("vin", "plate", "maker", "model", "made_on", "climate", "system")}
+    changed = _apply(car, _car_values(vin, plate, maker, model, made_on, climate, system))
+    told = [f"{name} {old[name] or '–'} → {getattr(car, name) or '–'}" for name in changed]
+    if car.owner != owner:
+        car.owner = owner
+        told.append(_("another owner"))
+    if told:
+        _save_car(car)
+        words = _("Changed: {changes}.").format(changes="; ".join(told))
+        trail_record(by=by, kind="car.changed", words=words, car=car, link=car.get_absolute_url())
+    return car
+
+
+@transaction.atomic
+def odometer_add(*, car: Car, by: User, km: int, read_on: dt.date) -> OdometerReading:
+    """Book a reading. One out of order with its neighbours is kept and flagged in the trail (`odometer.flagged`)."""
+    require(by, "car.write")
+    if read_on > timezone.localdate():
+        raise ShopError(_("The odometer cannot have been read in the future."))
+    there = car.odometer.filter(read_on=read_on).first()
+    if there is not None:
+        raise Conflict(_("On that day {km} km are booked already.").format(km=there.km))
+    earlier = car.odometer.filter(read_on__lt=read_on).order_by("-km").first()
+    later = car.odometer.filter(read_on__gt=read_on).order_by("km").first()
+    try:
+        with transaction.atomic():
+            reading = OdometerReading.objects.create(car=car, km=km, read_on=read_on, entered_by=by)
+    except IntegrityError as error:
+        raise Conflict(_("Somebody else has just booked a reading of that day.")) from error
+    words, kind = _("Odometer: {km} km on {day}.").format(km=km, day=read_on), "odometer.added"
+    if earlier is not None and earlier.km > km:
+        kind = "odometer.flagged"
+        words += " " + _("That is less than the {km} km of {day}.").format(km=earlier.km, day=earlier.read_on)
+    if later is not None and later.km < km:
+        kind = "odometer.flagged"
+        words += " " + _("That is more than the {km} km of {day}.").format(km=later.km, day=later.read_on)
+    trail_record(by=by, kind=kind, words=words, car=car, link=car.get_absolute_url())
+    return reading
+
+
+def _car_values(
+    vin: str, plate: str, maker: str, model: str, made_on: dt.date, climate: str, system: str
+) -> dict[str, Any]:
+    vin = vins.tidy(vin)
+    problem = vins.problem_of(vin)
+    if problem is not None:
+        raise ShopError(vin_problem_words(problem))
+    month = made_on.replace(day=1)
+    if month > timezone.localdate():
+        raise ShopError(
+            _("The production month {month} lies in the future; expected this month or earlier.").format(
+                month=f"{month:%Y-%m}"
+            )
+        )
+    return {
+        "vin": vin,
+        "plate": " ".join(plate.upper().split()),
+        "maker": _needed(maker, _("maker")),
+        "model": _needed(model, _("model")),
+        "made_on": month,
+        "climate": Climate(climate).value,
+        "system": system,
+    }
+
+
+def _save_car(car: Car) -> None:
+    try:
+        with transaction.atomic():
+            car.save()
+    except IntegrityError as error:
+        raise Conflict(_("A car with the VIN {vin} is in the books already.").format(vin=car.vin)) from error
+
+
+def _needed(value: str, name: str) -> str:
+    value = value.strip()
+    if not value:
+        raise ShopError(_("The {name} is missing.").format(name=name))
+    return value
+
+
+def _apply(row: Any, values: Mapping[str, Any]) -> list[str]:
+    """Set the fields that differ; their names."""
+    changed = [name for name, value in values.items() if getattr(row, name) != value]
+    for name in changed:
+        setattr(row, name, values[name])
+    return changed

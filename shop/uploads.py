@@ -1,0 +1,70 @@
+"""Pictures that people send: looked at as untrusted bytes, decoded within limits, written anew."""
+
+import io
+from dataclasses import dataclass
+from typing import IO
+
+from django.conf import settings
+from django.utils.translation import gettext as _
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from shop.errors import ShopError
+
+FORMATS = ("JPEG", "PNG", "WEBP")
+
+
+@dataclass(frozen=True, slots=True)
+class CleanPicture:
+    """`data` is a JPEG or PNG without metadata, `suffix` 'jpg' or 'png', at most PICTURE_MAX_SIDE pixels a side."""
+
+    data: bytes
+    suffix: str
+    width: int
+    height: int
+
+
+def picture_clean(upload: IO[bytes]) -> CleanPicture:
+    """Decode and re-encode. The upload's name and type say nothing and are not asked. Raises ShopError."""
+    data = upload.read(settings.PICTURE_MAX_BYTES + 1)
+    if len(data) > settings.PICTURE_MAX_BYTES:
+        raise ShopError(
+            _("The picture is larger than {limit} MB.").format(limit=settings.PICTURE_MAX_BYTES // (1024 * 1024))
+        )
+    try:
+        _open(data).verify()  # reads the structure; the image object is used up by it
+        image = ImageOps.exif_transpose(_open(data))
+        image.thumbnail((settings.PICTURE_MAX_SIDE, settings.PICTURE_MAX_SIDE), Image.Resampling.LANCZOS)
+        return _encode(image)
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        raise _too_many_pixels() from error
+    except UnidentifiedImageError as error:
+        raise ShopError(_("This is no picture; expected a JPEG, PNG or WebP file.")) from error
+    except (OSError, SyntaxError, ValueError, IndexError) as error:  # what Pillow raises on broken files
+        raise ShopError(_("The picture is damaged; take it again or save it anew.")) from error
+
+
+def _open(data: bytes) -> Image.Image:
+    image = Image.open(io.BytesIO(data), formats=FORMATS)
+    if image.width * image.height > settings.PICTURE_MAX_PIXELS:
+        raise _too_many_pixels()
+    return image
+
+
+def _encode(image: Image.Image) -> CleanPicture:
+    """Onto a new image, so that no comment, place or camera number comes along."""
+    transparent = "A" in image.getbands() or "transparency" in image.info
+    mode = "RGBA" if transparent else "RGB"
+    clean = Image.new(mode, image.size)
+    clean.paste(image.convert(mode))
+    out = io.BytesIO()
+    if transparent:
+        clean.save(out, "PNG", optimize=True)
+    else:
+        clean.save(out, "JPEG", quality=85, optimize=True)
+    return CleanPicture(out.getvalue(), "png" if transparent else "jpg", clean.width, clean.height)
+
+
+def _too_many_pixels() -> ShopError:
+    return ShopError(
+        _("The picture has more than {limit} million pixels.").format(limit=settings.PICTURE_MAX_PIXELS // 1_000_000)
+    )

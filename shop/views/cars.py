@@ -1,0 +1,114 @@
+"""Cars: found, taken into the books, changed, and the car file."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET
+from django.views.decorators.vary import vary_on_headers
+
+from shop import selectors, services
+from shop import vin as vins
+from shop.errors import ShopError
+from shop.forms import CarForm, OdometerForm
+from shop.http import ShopRequest
+from shop.models import Car, Customer, Picture
+from shop.permissions import needs
+from shop.words import check_digit_words
+
+TRAIL_PAGE = 30
+
+
+@require_GET
+@vary_on_headers("HX-Request")
+def car_list(request: ShopRequest) -> HttpResponse:
+    words = request.GET.get("q", "").strip()
+    if request.htmx and not words:
+        return HttpResponse()
+    part = "#found" if request.htmx else ""
+    return render(request, f"shop/cars.html{part}", {"cars": selectors.cars_found(words), "words": words})
+
+
+@require_GET
+@vary_on_headers("HX-Request")
+def car_file(request: ShopRequest, pk: int) -> HttpResponse:
+    car = get_object_or_404(Car.objects.select_related("owner"), pk=pk)
+    context = _trail_context(request, car)
+    if request.htmx and request.htmx.target == "trail":
+        return render(request, "shop/car.html#trail", context)
+    return _car_page(request, car, context)
+
+
+@needs("car.write")
+def car_new(request: ShopRequest) -> HttpResponse:
+    if request.method != "POST":
+        owner = Customer.objects.filter(pk=_number(request.GET.get("owner", ""))).first()
+        return render(request, "shop/car_form.html", {"form": CarForm(initial={"owner": owner})})
+    form = CarForm(request.POST)
+    made = _try(form, lambda: services.car_create(by=request.user, **form.cleaned_data))
+    if made is None:
+        return render(request, "shop/car_form.html", {"form": form}, status=422)
+    messages.success(request, _("{car} is in the books.").format(car=made))
+    return redirect(made)
+
+
+@needs("car.write")
+def car_edit(request: ShopRequest, pk: int) -> HttpResponse:
+    car = get_object_or_404(Car.objects.select_related("owner"), pk=pk)
+    names = ("vin", "plate", "maker", "model", "made_on", "climate", "system", "owner")
+    if request.method != "POST":
+        form = CarForm(initial={name: getattr(car, name) for name in names}, car=car)
+        return render(request, "shop/car_form.html", {"form": form, "car": car})
+    form = CarForm(request.POST, car=car)
+    if _try(form, lambda: services.car_update(car=car, by=request.user, **form.cleaned_data)) is None:
+        return render(request, "shop/car_form.html", {"form": form, "car": car}, status=422)
+    return redirect(car)
+
+
+@needs("car.write")
+def odometer(request: ShopRequest, pk: int) -> HttpResponse:
+    car = get_object_or_404(Car.objects.select_related("owner"), pk=pk)
+    if request.method != "POST":
+        return redirect(car)
+    form = OdometerForm(request.POST)
+    if _try(form, lambda: services.odometer_add(car=car, by=request.user, **form.cleaned_data)) is None:
+        return _car_page(request, car, _trail_context(request, car) | {"odometer_form": form}, status=422)
+    return redirect(car)
+
+
+def _try(form: Any, write: Any) -> Any:
+    """What the service made; None when the form or the service says no: the form tells why and keeps what was typed."""
+    if not form.is_valid():
+        return None
+    try:
+        return write()
+    except ShopError as error:
+        form.add_error(None, error.words)
+        return None
+
+
+def _trail_context(request: ShopRequest, car: Car) -> dict[str, Any]:
+    only = request.GET.get("only", "")
+    page = Paginator(selectors.trail_of(car, only), TRAIL_PAGE).get_page(request.GET.get("page"))
+    filters = [(key, label) for key, (label, _kinds) in selectors.TRAIL_FILTERS.items()]
+    return {"car": car, "page": page, "only": only, "filters": filters}
+
+
+def _car_page(request: ShopRequest, car: Car, context: dict[str, Any], status: int = 200) -> HttpResponse:
+    page = {
+        "odometer_form": OdometerForm(),
+        "readings": selectors.odometer_of(car),
+        "jobs": car.jobs.all(),
+        "pictures": Picture.objects.filter(job__car=car).select_related("job").order_by("-at")[:12],
+        "check_digit_agrees": vins.check_digit_agrees(car.vin),
+        "check_digit_words": check_digit_words(car.vin),
+    }
+    return render(request, "shop/car.html", page | context, status=status)
+
+
+def _number(text: str) -> int:
+    """A key from an address; 0, which no row has, for anything else."""
+    return int(text) if text.isdecimal() and len(text) < 19 else 0

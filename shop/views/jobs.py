@@ -1,0 +1,138 @@
+"""The Floor, and jobs with their stage, hold, notes and pictures."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import FileResponse, Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from shop import selectors, services
+from shop.errors import NotDone, ShopError
+from shop.forms import HoldForm, JobForm, NoteForm, PictureForm, StageForm
+from shop.http import ShopRequest
+from shop.models import Car, Job, Picture, Stage
+from shop.permissions import needs
+
+TRAIL_AT_MOST = 60
+
+
+@require_GET
+def floor(request: ShopRequest) -> HttpResponse:
+    tour = request.user.tour_dismissed_at is None or "tour" in request.GET
+    return render(request, "shop/floor.html", {"floor": selectors.floor(), "tour": tour})
+
+
+@needs("job.write")
+def job_new(request: ShopRequest, pk: int) -> HttpResponse:
+    car = get_object_or_404(Car.objects.select_related("owner"), pk=pk)
+    form = JobForm(request.POST or None)
+    if request.method != "POST":
+        return render(request, "shop/job_form.html", {"form": form, "car": car})
+    if not form.is_valid():
+        return render(request, "shop/job_form.html", {"form": form, "car": car}, status=422)
+    data = form.cleaned_data
+    stage = Stage.HERE if data.pop("here") else Stage.BOOKED
+    made = services.job_open(car=car, by=request.user, stage=stage, **data)
+    return redirect(made)
+
+
+@require_GET
+def job(request: ShopRequest, pk: int) -> HttpResponse:
+    return _page(request, _job(pk))
+
+
+@require_POST
+@needs("job.write")
+def stage(request: ShopRequest, pk: int) -> HttpResponse:
+    job = _job(pk)
+    form = StageForm(request.POST)
+    if not form.is_valid():
+        return _page(request, job, 422, stage_form=form)
+    try:
+        services.job_move(job=job, by=request.user, **form.cleaned_data)
+    except NotDone as error:
+        return _page(request, job, error.status, stage_form=form, not_done=error)
+    except ShopError as error:
+        return _refuse(request, job, form, error, "stage_form")
+    return redirect(job)
+
+
+@require_POST
+@needs("job.write")
+def hold(request: ShopRequest, pk: int) -> HttpResponse:
+    job = _job(pk)
+    form = HoldForm(request.POST)
+    if not form.is_valid():
+        return _page(request, job, 422, hold_form=form)
+    try:
+        services.job_hold(job=job, by=request.user, **form.cleaned_data)
+    except ShopError as error:
+        return _refuse(request, job, form, error, "hold_form")
+    return redirect(job)
+
+
+@require_POST
+@needs("job.note")
+def note(request: ShopRequest, pk: int) -> HttpResponse:
+    job = _job(pk)
+    form = NoteForm(request.POST)
+    if not form.is_valid():
+        return _page(request, job, 422, note_form=form)
+    services.note_add(job=job, by=request.user, words=form.cleaned_data["words"])
+    return redirect(f"{job.get_absolute_url()}#notes")
+
+
+@require_POST
+@needs("job.note")
+def picture_new(request: ShopRequest, pk: int) -> HttpResponse:
+    job = _job(pk)
+    form = PictureForm(request.POST, request.FILES)
+    if not form.is_valid():
+        return _page(request, job, 422, picture_form=form)
+    data = form.cleaned_data
+    try:
+        services.picture_add(
+            job=job, by=request.user, upload=data["file"], caption=data["caption"], position=data["position"]
+        )
+    except ShopError as error:
+        form.add_error("file", error.words)
+        return _page(request, job, error.status, picture_form=form)
+    messages.success(request, _("The picture is kept."))
+    return redirect(f"{job.get_absolute_url()}#pictures")
+
+
+@require_GET
+def picture(request: ShopRequest, pk: int) -> FileResponse:
+    """The file itself, for signed-in people; a stored picture never changes, so their browsers may keep it."""
+    found = get_object_or_404(Picture, pk=pk)
+    try:
+        file = found.file.open("rb")
+    except FileNotFoundError as error:
+        raise Http404 from error
+    kind = "image/png" if str(found.file.name).endswith(".png") else "image/jpeg"
+    return FileResponse(file, content_type=kind, headers={"Cache-Control": "private, max-age=31536000, immutable"})
+
+
+def _job(pk: int) -> Job:
+    return get_object_or_404(Job.objects.select_related("car", "car__owner", "opened_by"), pk=pk)
+
+
+def _refuse(request: ShopRequest, job: Job, form: Any, error: ShopError, name: str) -> HttpResponse:
+    form.add_error(None, error.words)
+    return _page(request, job, error.status, **{name: form})
+
+
+def _page(request: ShopRequest, job: Job, status: int = 200, **forms: Any) -> HttpResponse:
+    context = {
+        "job": job,
+        "stage_form": StageForm(initial={"stage": job.stage}),
+        "hold_form": HoldForm(initial={"hold": job.hold, "note": job.hold_note}),
+        "note_form": NoteForm(),
+        "picture_form": PictureForm(),
+        "notes": job.notes.select_related("by"),
+        "pictures": job.pictures.select_related("by"),
+        "trail": job.trail.select_related("by")[:TRAIL_AT_MOST],
+    }
+    return render(request, "shop/job.html", context | forms, status=status)
