@@ -47,8 +47,11 @@ class Suspect:
 
 @dataclass(frozen=True, slots=True)
 class Hypothesis:
+    """`minimal`: it explains every observation without calling one an error, and no part of it does."""
+
     faults: tuple[Fault, ...]
     probability: float
+    minimal: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,7 @@ __all__ = [
     "judge",
     "loading_share",
     "meter_tolerance",
+    "pin_token",
     "pin_volts",
     "read_pin",
     "state_of_charge",
@@ -75,6 +76,19 @@ def read_pin(system: TopSystem, position: Position, share: float) -> str:
     if system.module.low_share < share < system.module.high_share:
         return BETWEEN
     return MADE if (share <= system.module.low_share) == (pin.made_reads == "low") else RELEASED
+
+
+def pin_token(system: TopSystem, position: Position, volts: float, supply: float, due: str) -> str:
+    """A reading as a token of the observation table: CONTACT_TOKENS, or ANGLE_TOKENS seen from the place that is due."""
+    share = _tidy(volts, supply) / supply
+    reads = read_pin(system, position, share)
+    if position.watches is None:
+        return "weak" if reads == MADE and _weak_at(position, share) else reads
+    if reads == BETWEEN and not RAIL < share < 1.0 - RAIL:
+        return "rail-low" if share <= RAIL else "rail-high"
+    if due in (reads, BETWEEN):
+        return "right"
+    return BETWEEN if reads == BETWEEN else "wrong"
 
 
 def refusal(system: TopSystem, volts: tuple[float, ...], supply: float | None, ignition: bool) -> str:

@@ -1,0 +1,56 @@
+"""A diagnosis as the answer of `diagnose --json`."""
+
+from typing import Any
+
+from diagnostics.engine.results import Diagnosis, Fault, NextCheck, Reason, Suspect
+
+
+def as_json(diagnosis: Diagnosis) -> dict[str, Any]:
+    """Plain values only. A fault of one input of the module names the sensor as a third element (`input` in suspects)."""
+    return {
+        "suspects": [_suspect(suspect) for suspect in diagnosis.suspects],
+        "hypotheses": [
+            {"faults": [_fault(f) for f in h.faults], "probability": h.probability, "minimal": h.minimal}
+            for h in diagnosis.hypotheses
+        ],
+        "nothing_wrong": diagnosis.nothing_wrong,
+        "next_checks": [_check(check) for check in diagnosis.next_checks],
+        "proof": {code: {"made": state.made, "released": state.released} for code, state in diagnosis.proof.items()},
+        "warnings": list(diagnosis.warnings),
+    }
+
+
+def _fault(fault: Fault) -> list[str]:
+    return [fault.position, fault.mode, *([fault.input] if fault.input else [])]
+
+
+def _suspect(suspect: Suspect) -> dict[str, Any]:
+    answer: dict[str, Any] = {
+        "position": suspect.fault.position,
+        "mode": suspect.fault.mode,
+        "probability": suspect.probability,
+        "for": [_reason(reason) for reason in suspect.reasons_for],
+        "against": [_reason(reason) for reason in suspect.reasons_against],
+    }
+    if suspect.fault.input:
+        answer["input"] = suspect.fault.input
+    return answer
+
+
+def _reason(reason: Reason) -> dict[str, Any]:
+    return {"observation": reason.observation, "llr": reason.llr, "words": reason.words}
+
+
+def _check(check: NextCheck) -> dict[str, Any]:
+    answer: dict[str, Any] = {"check": check.check, "position": check.position}
+    if check.pose is not None:
+        answer["pose"] = check.pose
+    if check.motion is not None:
+        answer["motion"] = check.motion
+    return answer | {
+        "minutes": check.minutes,
+        "bits": check.bits,
+        "bits_per_minute": check.bits_per_minute,
+        "why": check.why,
+        "caution": check.caution,
+    }

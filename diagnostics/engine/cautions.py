@@ -1,0 +1,61 @@
+"""Cautions of checks and positions as sentences. They warn; local rules and licensed practice decide what may be done by whom."""
+
+from collections.abc import Iterable, Mapping
+
+from diagnostics.engine.system.model import Caution, TopSystem
+from diagnostics.engine.words import _
+
+CHECK_CAUTIONS: Mapping[str, tuple[Caution, ...]] = {
+    "pin": ("ignition",),
+    "pin-by-hand": ("ignition", "pinch"),
+    "click": (),
+    "wiggle": ("ignition",),
+    "continuity": (),
+    "motion": ("pinch",),
+    "look": (),
+    "battery": ("battery",),
+}
+"""What a kind of check brings with it wherever it is made."""
+HANDS_ON = frozenset({"pin-by-hand", "click", "continuity", "look"})
+"""Checks with hands at the position, to which its own cautions apply."""
+ORDER: tuple[Caution, ...] = (
+    "prop",
+    "pressure",
+    "injection",
+    "spring",
+    "pinch",
+    "two-people",
+    "battery",
+    "ignition",
+)
+"""The gravest first."""
+
+
+def caution_words(caution: Caution) -> str:
+    return {
+        "pinch": _("Hands, hair and helpers clear of hinges, latches and gaps; one person operates and only on call."),
+        "prop": _(
+            "Prop the lid or frame mechanically before leaning in: never trust hydraulics or gas struts to hold it."
+        ),
+        "pressure": _("Relieve the pressure before opening or loosening anything; springs and struts stay loaded."),
+        "injection": _("Never feel for a leak: a jet goes through skin and gloves. If it did, go to hospital at once."),
+        "battery": _(
+            "Negative lead off first and on last, no tools across the terminals; some tops drop without supply."
+        ),
+        "ignition": _(
+            "Ignition on: the top can move by itself, so keep clear; do not run the engine in a closed room."
+        ),
+        "spring": _("Expect loaded springs: a frame can snap when fabric or a latch lets go."),
+        "two-people": _("Two people for this; the car must not be driven with the top half open."),
+    }[caution]
+
+
+def caution_for(system: TopSystem, check: str, positions: Iterable[str]) -> str:
+    """The sentences for a check at these positions, the gravest first; '' where nothing is to be feared."""
+    codes = set(CHECK_CAUTIONS[check])
+    if check in HANDS_ON or check == "motion":
+        codes |= {caution for code in positions for caution in system.positions[code].cautions}
+    words = [caution_words(caution) for caution in ORDER if caution in codes]
+    if not words:
+        return ""
+    return " ".join([*words, _("Local rules and licensed practice come first.")])

@@ -1,0 +1,203 @@
+"""Entries as evidence: each that says something becomes a factor, a likelihood over the hypotheses."""
+
+from collections.abc import Hashable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnostics.engine import effects, observe, signals, trials
+from diagnostics.engine.case import (
+    Battery,
+    Case,
+    Click,
+    Continuity,
+    Look,
+    MotionTrial,
+    Observation,
+    PinByHand,
+    PinReading,
+    Wiggle,
+)
+from diagnostics.engine.compiled import Compiled, Floats
+from diagnostics.engine.effects import Modes
+from diagnostics.engine.electrics import BATTERY_FIT_V, CHARGE_FIRST_V, CHARGER_RUNNING_V
+from diagnostics.engine.faults import modes_of
+from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
+from diagnostics.engine.results import Judgement
+from diagnostics.engine.signals import REFUSED
+
+COMPLAINT, RECENT_WORK = -1, -2
+"""What stands for an observation's index where the evidence is the complaint or recent work."""
+Subset = NDArray[np.integer] | slice
+ALL = slice(None)
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFactor:
+    """Evidence at one site: `table` (local sets,) chance of what was observed."""
+
+    entry: int
+    after_work: bool
+    key: Hashable
+    site: str
+    table: Floats
+
+    def likelihood(self, compiled: Compiled, subset: Subset = ALL) -> Floats:
+        return self.table[compiled.codes(self.site)[subset]]
+
+
+@dataclass(frozen=True, slots=True)
+class MotionFactor:
+    """A motion trial or the complaint: `weights` over its outcomes, and for timed steps whether each was slow."""
+
+    entry: int
+    after_work: bool
+    key: Hashable
+    motion: str
+    weights: Floats
+    slow: tuple[tuple[str, bool], ...] = ()
+
+    def likelihood(self, compiled: Compiled, subset: Subset = ALL) -> Floats:
+        result: Floats = self.weights @ trials.outcomes(compiled, self.motion)[:, subset]
+        steps = {step.name: step for step in compiled.system.motions[self.motion].steps}  # type: ignore[index]
+        for name, slow in self.slow:
+            in_time = trials.keeps_time(compiled, self.motion, steps[name])[subset]
+            result = result * (1.0 - in_time if slow else in_time)
+        return result
+
+
+Factor = SiteFactor | MotionFactor
+
+
+def factors_of(compiled: Compiled, case: Case, judgements: tuple[Judgement, ...]) -> tuple[Factor, ...]:
+    """Every entry of the case that is evidence, in order; the complaint first."""
+    return tuple(_factors(compiled, case, judgements))
+
+
+def _factors(compiled: Compiled, case: Case, judgements: tuple[Judgement, ...]) -> Iterator[Factor]:
+    if case.complaint is not None:
+        told = case.complaint
+        motion = compiled.system.motions[told.motion]
+        weights = trials.told_weights(motion, told.stops_at, told.lamp, layman=True)
+        yield MotionFactor(COMPLAINT, False, ("complaint",), told.motion, weights)
+    known: dict[Hashable, Floats] = {}
+    for entry, (observation, judgement) in enumerate(zip(case.observations, judgements, strict=True)):
+        if judgement.verdict == REFUSED:
+            continue
+        if isinstance(observation, MotionTrial):
+            yield _trial(compiled, entry, observation)
+            continue
+        factor = _site_factor(compiled, entry, observation, known)
+        if factor is not None:
+            yield factor
+
+
+def _trial(compiled: Compiled, entry: int, observation: MotionTrial) -> MotionFactor:
+    motion = compiled.system.motions[observation.motion]
+    usual = {step.name: step.seconds[1] for step in motion.steps}
+    slow = tuple(sorted((name, seconds > usual[name]) for name, seconds in observation.seconds.items()))
+    weights = trials.told_weights(motion, observation.stops_at, observation.lamp, layman=False)
+    key = ("motion", observation.motion, observation.stops_at, observation.lamp, slow)
+    return MotionFactor(entry, observation.after_work, key, observation.motion, weights, slow)
+
+
+def _site_factor(
+    compiled: Compiled, entry: int, observation: Observation, known: dict[Hashable, Floats]
+) -> SiteFactor | None:
+    site = _battery_site(compiled) if isinstance(observation, Battery) else getattr(observation, "position", "")
+    what = outcome_of(compiled, observation)
+    if what is None or site not in compiled.sites or not compiled.sites[site].faults:
+        return None
+    check, due, outcome = what
+    key = (check, site, due, outcome)
+    if key not in known:
+        known[key] = outcome_table(compiled, check, site, due)[:, outcome]
+    return SiteFactor(entry, observation.after_work, key, site, known[key])
+
+
+def _battery_site(compiled: Compiled) -> str:
+    return next((code for code, p in compiled.system.positions.items() if p.kind == "supply"), "")
+
+
+def outcome_of(compiled: Compiled, observation: Observation) -> tuple[str, str, int] | None:
+    """(check, what was due, index of the outcome) of an entry at a position; None where it says nothing."""
+    system = compiled.system
+    match observation:
+        case PinReading(position=code, volts=volts, supply_volts=float(supply)):
+            due = sensor_state(system.positions[code], pose_of(system, observation.pose))
+            token = signals.pin_token(system, system.positions[code], volts, supply, due)
+            return "pin", due, pin_tokens(compiled, code).index(token)
+        case PinByHand(position=code, supply_volts=float(supply)):
+            place, tokens = system.positions[code], observe.CONTACT_TOKENS
+            pressed = signals.pin_token(system, place, observation.pressed_volts, supply, MADE)
+            released = signals.pin_token(system, place, observation.released_volts, supply, RELEASED)
+            return "pin-by-hand", "", tokens.index(pressed) * len(tokens) + tokens.index(released)
+        case Click(heard=heard):
+            return "click", "", int(not heard)
+        case Wiggle(steady=steady):
+            return "wiggle", "", int(not steady)
+        case Continuity(position=code, ohms=ohms):
+            return "continuity", "", _continuity_token(compiled, code, ohms)
+        case Look(position=code, found=found):
+            names = ("nothing", *modes_of(system, code))
+            return ("look", "", names.index(found)) if found in names else None
+        case Battery(volts=volts):
+            return _battery_token(volts / (system.supply_v / 12.0))
+    return None
+
+
+def pin_tokens(compiled: Compiled, code: str) -> tuple[str, ...]:
+    return observe.CONTACT_TOKENS if compiled.system.positions[code].watches is None else observe.ANGLE_TOKENS
+
+
+OPEN_OHM = 10_000.0
+"""From here on a wire counts as open: leakage over damp plastic reads as some tens of kilo-ohms (common practice, no source)."""
+
+
+def _continuity_token(compiled: Compiled, code: str, ohms: float | None) -> int:
+    pin = compiled.system.positions[code].pin
+    assert pin is not None  # noqa: S101 - check_case lets no other through
+    if ohms is None or ohms > OPEN_OHM:
+        return 2
+    return int(ohms > signals.wire_limit_ohm(pin))
+
+
+def _battery_token(volts: float) -> tuple[str, str, int] | None:
+    if volts > CHARGER_RUNNING_V:
+        return None
+    return "battery", "", 0 if volts >= BATTERY_FIT_V else 1 if volts >= CHARGE_FIRST_V else 2
+
+
+def outcome_table(compiled: Compiled, check: str, site: str, due: str) -> Floats:
+    """(local sets, outcomes) chance of each outcome of a check at a site. Rows sum to 1. Made once per system."""
+    return compiled.kept((check, site, due), lambda: _outcome_table(compiled, check, site, due))
+
+
+def _outcome_table(compiled: Compiled, check: str, site: str, due: str) -> Floats:
+    position = compiled.system.positions[site]
+    known = modes_of(compiled.system, site)
+
+    def shows(modes: Modes) -> observe.Shares:
+        match check:
+            case "pin":
+                return effects.with_slip(effects.pin_shows(position, modes, due), observe.PIN_SLIP)
+            case "pin-by-hand":
+                return effects.by_hand_shows(position, modes)
+            case "click":
+                return _yes_no(effects.click_heard(modes))
+            case "wiggle":
+                return _yes_no(effects.wiggle_steady(modes))
+            case "continuity":
+                return effects.continuity_shows(modes)
+            case "look":
+                return effects.look_shows(position.kind, known, modes)
+            case "battery":
+                return effects.battery_shows(modes)
+        raise ValueError(check)
+
+    return np.array([shows(modes) for modes in compiled.sites[site].sets])
+
+
+def _yes_no(chance: float) -> observe.Shares:
+    return chance, 1.0 - chance

@@ -1,0 +1,235 @@
+"""The suspects: the exact posterior over all sets of up to `max_faults` faults, given everything that is known of the car.
+
+Faults are independent a priori, given that there are no more than `max_faults` of them; what that leaves out is stated
+(`left_out`, the prior weight of larger sets). Observations are independent given the faults. After work the faults at the
+positions worked on are drawn anew: what was seen before speaks of the old state and only of the rest of the car.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.engine import observe
+from diagnostics.engine.case import Case, MotionTrial, check_case
+from diagnostics.engine.compiled import Compiled, Floats, Ints, compiled
+from diagnostics.engine.evidence import Factor, SiteFactor, factors_of
+from diagnostics.engine.faults import default_prior, describe, mode_of
+from diagnostics.engine.hypotheses import count, project
+from diagnostics.engine.minimal import minimal_diagnoses
+from diagnostics.engine.planning import next_checks
+from diagnostics.engine.proof import proof_from
+from diagnostics.engine.reasons import Epoch, reasons_of
+from diagnostics.engine.results import Diagnosis, Fault, Hypothesis, Suspect
+from diagnostics.engine.signals import judge
+from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.warnings import warnings_of
+
+SHOWN_SUSPECT = 0.0005
+SHOWN_HYPOTHESES, SHOWN_MASS = 50, 0.999
+EXPLAINS = 0.05
+"""A set of faults explains the evidence if no observation is less likely than this under it, so none has to be an error."""
+
+
+@dataclass(frozen=True, slots=True)
+class Posterior:
+    """`weights` (H,) sum to 1. `epochs`: what was known before work and since, each with its own weights."""
+
+    weights: Floats
+    log_evidence: float
+    epochs: tuple[Epoch, ...]
+
+
+def priors_of(
+    system: TopSystem, case: Case, priors: Mapping[Fault, float] | None = None
+) -> tuple[Floats, dict[Fault, float]]:
+    """Prior chance of every fault with recent work counted, and the factor on the odds of each that it moved.
+
+    `priors` replaces trade defaults, fault by fault. Raises ValueError for a chance that is not between 0 and 1.
+    """
+    moved: dict[Fault, float] = {}
+    chances = []
+    places = {system.positions[code].place for code in case.recent_work}
+    for fault in compiled(system, 1).faults:
+        chance = default_prior(system, fault) if priors is None else priors.get(fault, default_prior(system, fault))
+        if not 0.0 < chance < 1.0:
+            raise ValueError(f"prior of {fault}: expected between 0 and 1, got {chance}")
+        if mode_of(system, fault).disturbed:
+            here = fault.position in case.recent_work
+            factor = observe.WORK_HERE if here else observe.WORK_BESIDE
+            if here or system.positions[fault.position].place in places:
+                moved[fault] = factor
+                chance = factor * chance / (1.0 - chance + factor * chance)
+        chances.append(chance)
+    return np.array(chances), moved
+
+
+def posterior(model: Compiled, chances: Floats, factors: Sequence[Factor], worked: frozenset[str]) -> Posterior:
+    """The posterior of the car as it stands now. `worked`: positions whose faults were drawn anew by work."""
+    log_prior = _log_sets(model, chances)
+    if not worked:
+        weights, log_evidence = _weigh(model, log_prior, factors)
+        return Posterior(weights, log_evidence, (Epoch(tuple(factors), weights, frozenset()),))
+    before = [factor for factor in factors if not factor.after_work]
+    since = [factor for factor in factors if factor.after_work]
+    old, old_evidence = _weigh(model, log_prior, before)
+    weights, new_evidence = _weigh(model, _log_renewed(model, chances, old, worked), since)
+    epochs = Epoch(tuple(before), old, worked), Epoch(tuple(since), weights, frozenset())
+    return Posterior(weights, old_evidence + new_evidence, epochs)
+
+
+def _log_sets(model: Compiled, chances: Floats) -> Floats:
+    """(H,) log prior of each set, normalised over the sets that are kept."""
+    odds = np.append(np.log(chances) - np.log1p(-chances), 0.0)
+    return _normalised(odds[model.sets.members].sum(axis=1))
+
+
+def _normalised(log_weights: Floats) -> Floats:
+    top = log_weights.max()
+    result: Floats = log_weights - (top + np.log(np.exp(log_weights - top).sum()))
+    return result
+
+
+def _weigh(model: Compiled, log_prior: Floats, factors: Sequence[Factor]) -> tuple[Floats, float]:
+    """Normalised weights and the log probability of the evidence."""
+    log_weights = log_prior.copy()
+    tables: dict[str, Floats] = {}
+    for factor in factors:
+        if isinstance(factor, SiteFactor):
+            tables[factor.site] = tables.get(factor.site, 0.0) + np.log(factor.table)
+        else:
+            log_weights += np.log(factor.likelihood(model))
+    for site, table in tables.items():
+        log_weights += table[model.codes(site)]
+    top = log_weights.max()
+    weights = np.exp(log_weights - top)
+    total = weights.sum()
+    return weights / total, float(top + np.log(total))
+
+
+def _log_renewed(model: Compiled, chances: Floats, old: Floats, worked: frozenset[str]) -> Floats:
+    """(H,) log prior after work: outside the worked positions what is believed of the old state, there fresh faults."""
+    inside = np.array([f.position in worked or f.input in worked for f in model.faults])
+    n_out = int((~inside).sum())
+    keep = np.where(inside, n_out, np.cumsum(~inside) - 1)
+    part: Ints = project(model.sets, keep, n_out)
+    outside = np.bincount(part, weights=old, minlength=count(n_out, model.sets.k))
+    fresh = chances.copy()
+    for i, fault in enumerate(model.faults):
+        if inside[i] and mode_of(model.system, fault).disturbed:
+            fresh[i] = observe.WORK_HERE * fresh[i] / (1.0 + (observe.WORK_HERE - 1.0) * fresh[i])
+    odds = np.append(np.where(inside, np.log(fresh) - np.log1p(-fresh), 0.0), 0.0)
+    with np.errstate(divide="ignore"):
+        return _normalised(np.log(outside)[part] + odds[model.sets.members].sum(axis=1))
+
+
+def marginals(members: Ints, weights: Floats, n: int) -> Floats:
+    """(n,) weight of the sets that contain each member."""
+    k = members.shape[1]
+    return np.bincount(members.ravel(), weights=np.repeat(weights, k), minlength=n + 1)[:n]
+
+
+def worked_positions(case: Case) -> frozenset[str]:
+    """Positions that work has renewed: those with an entry after work, and with a motion after work the recent work too."""
+    after = [o for o in case.observations if o.after_work]
+    found = {o.position for o in after if hasattr(o, "position")}
+    if any(isinstance(o, MotionTrial) for o in after):
+        found |= set(case.recent_work)
+    return frozenset(found)
+
+
+def diagnose(
+    system: TopSystem, case: Case, *, priors: Mapping[Fault, float] | None = None, max_faults: int = 2
+) -> Diagnosis:
+    """Suspects with reasons, hypotheses, next checks, proof and warnings for one car.
+
+    `priors`: chance of each fault before anything was observed (defaults of the trade where missing). `max_faults` 1 to 3.
+    Raises CaseError for a case that cannot be, ValueError for an impossible prior or `max_faults`.
+    """
+    check_case(system, case)
+    model = compiled(system, max_faults)
+    judgements = tuple(judge(system, observation) for observation in case.observations)
+    chances, moved = priors_of(system, case, priors)
+    factors = factors_of(model, case, judgements)
+    found = posterior(model, chances, factors, worked_positions(case))
+    weights = found.weights
+    shares = marginals(model.sets.members, weights, len(model.faults))
+    repairs = marginals(model.repair_members, weights, len(model.repair_names))
+    return Diagnosis(
+        suspects=_suspects(model, case, judgements, found, shares, moved),
+        hypotheses=_hypotheses(model, found),
+        nothing_wrong=float(weights[0]),
+        next_checks=next_checks(model, case, judgements, weights),
+        proof=proof_from(system, list(zip(case.observations, judgements, strict=True))),
+        judgements=judgements,
+        warnings=warnings_of(model, case, judgements, found.epochs, found.log_evidence),
+        evidence_log10=found.log_evidence / np.log(10.0),
+        left_out=_left_out(chances, max_faults),
+        repairs={name: float(p) for name, p in zip(model.repair_names, repairs, strict=True) if p >= SHOWN_SUSPECT},
+    )
+
+
+def _suspects(
+    model: Compiled,
+    case: Case,
+    judgements: Sequence[object],
+    found: Posterior,
+    shares: Floats,
+    moved: dict[Fault, float],
+) -> tuple[Suspect, ...]:
+    order = [i for i in np.argsort(-shares, kind="stable") if shares[i] >= SHOWN_SUSPECT]
+    reasons = reasons_of(model, case, judgements, found.epochs, [int(i) for i in order], moved)
+    return tuple(
+        Suspect(
+            fault=model.faults[i],
+            probability=float(shares[i]),
+            words=describe(model.system, model.faults[i]),
+            reasons_for=reasons[int(i)][0],
+            reasons_against=reasons[int(i)][1],
+        )
+        for i in order
+    )
+
+
+def _hypotheses(model: Compiled, found: Posterior) -> tuple[Hypothesis, ...]:
+    weights = found.weights
+    n = min(SHOWN_HYPOTHESES, len(weights))
+    top = np.argpartition(-weights, n - 1)[:n]
+    top = top[np.lexsort((top, -weights[top]))]
+    enough = int(np.searchsorted(np.cumsum(weights[top]), SHOWN_MASS)) + 1
+    shown = [_members(model, int(h)) for h in top[:enough]]
+    minimal = _minimal(model, found, shown)
+    return tuple(
+        Hypothesis(tuple(model.faults[i] for i in members), float(weights[h]), frozenset(members) in minimal)
+        for h, members in zip(top, shown, strict=False)
+    )
+
+
+def _members(model: Compiled, hypothesis: int) -> tuple[int, ...]:
+    return tuple(int(i) for i in model.sets.members[hypothesis] if i < model.sets.n)
+
+
+def _minimal(model: Compiled, found: Posterior, shown: list[tuple[int, ...]]) -> set[frozenset[int]]:
+    """Those of the sets shown that explain all evidence of the car as it is now and of which no smaller set does."""
+    from diagnostics.engine.hypotheses import rank
+
+    parts = sorted({fault for members in shown for fault in members})
+    factors = {factor.key: factor for factor in found.epochs[-1].factors}.values()
+
+    def consistent(chosen: frozenset[int]) -> bool:
+        row = np.full((1, model.sets.k), model.sets.n, dtype=np.int32)
+        row[0, : len(chosen)] = sorted(chosen)
+        place = rank(row, model.sets.n)
+        return all(float(factor.likelihood(model, place)[0]) >= EXPLAINS for factor in factors)
+
+    return set(minimal_diagnoses(parts, consistent, model.sets.k))
+
+
+def _left_out(chances: Floats, max_faults: int) -> float:
+    """Prior chance of more than `max_faults` faults (Poisson-binomial)."""
+    numbers = np.zeros(max_faults + 1)
+    numbers[0] = 1.0
+    for chance in chances:
+        numbers[1:] = numbers[1:] * (1.0 - chance) + numbers[:-1] * chance
+        numbers[0] *= 1.0 - chance
+    return float(max(0.0, 1.0 - numbers.sum()))

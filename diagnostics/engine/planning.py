@@ -1,0 +1,174 @@
+"""The next check: for each one still possible, the expected bits about which repairs are right, per minute it takes."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.engine import trials
+from diagnostics.engine.case import Case, checks_of
+from diagnostics.engine.cautions import caution_for
+from diagnostics.engine.compiled import Compiled, Floats, Ints
+from diagnostics.engine.evidence import outcome_table
+from diagnostics.engine.motion import pose_of, sensor_state
+from diagnostics.engine.results import Judgement, NextCheck
+from diagnostics.engine.sitting import AT_MODULE, AT_POSITION, Sitting, sitting_of
+from diagnostics.engine.whys import why_of
+
+MINUTES: Mapping[str, float] = {
+    "pin": 1.0,
+    "pin-by-hand": 3.0,
+    "click": 1.0,
+    "wiggle": 3.0,
+    "continuity": 6.0,
+    "look": 2.0,
+    "battery": 2.0,
+    "motion": 0.5,
+}
+"""Minutes of the check itself, without uncovering, reaching or moving: common practice, no source."""
+PLANNED_MASS, PLANNED_SETS = 0.999, 4000
+"""Planning looks at the likeliest fault sets up to this mass; what is left out can change no gain by more than its own share."""
+WORTH_BITS = 1e-3
+MOST_CHECKS = 40
+REPEATS = 0.2
+"""A check is made again in the same pose only if its sensor comes and goes with at least this chance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Likely:
+    """The likeliest hypotheses: their places, weights (summing to 1), and number of their repair set (0 … sets−1)."""
+
+    places: Ints
+    weights: Floats
+    repairs: Ints
+    sets: int
+
+
+def likely_of(model: Compiled, weights: Floats) -> Likely:
+    n = min(PLANNED_SETS, len(weights))
+    top = np.argpartition(-weights, n - 1)[:n]
+    top = top[np.argsort(-weights[top], kind="stable")]
+    top = top[: int(np.searchsorted(np.cumsum(weights[top]), PLANNED_MASS)) + 1]
+    kept, number = np.unique(model.repair_sets[top], return_inverse=True)
+    return Likely(top.astype(np.int32), weights[top] / weights[top].sum(), number.astype(np.int32), len(kept))
+
+
+def bits(joint: Floats) -> float:
+    """Mutual information of a joint distribution (repair sets, outcomes), in bits."""
+    outer = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        terms = np.where(joint > 0.0, joint * np.log2(joint / outer), 0.0)
+    return max(0.0, float(terms.sum()))
+
+
+@dataclass(frozen=True, slots=True)
+class _Offer:
+    check: str
+    position: str
+    minutes: float
+    pose: str | dict[str, str] | None = None
+    motion: str | None = None
+    due: str = ""
+
+
+def next_checks(model: Compiled, case: Case, judgements: Sequence[Judgement], weights: Floats) -> tuple[NextCheck, ...]:
+    """Checks worth making now, most bits a minute first."""
+    likely = likely_of(model, weights)
+    sitting = sitting_of(model, case, judgements, weights)
+    gains = _Gains(model, likely)
+    rated = [(gains.of(offer), offer) for offer in _offers(model, sitting, _flickering(model, weights))]
+    worth = [(gain, offer) for gain, offer in rated if gain >= WORTH_BITS]
+    worth.sort(key=lambda item: (-item[0] / item[1].minutes, item[1].check, item[1].position, str(item[1].pose)))
+    return tuple(_next(model, likely, gain, offer) for gain, offer in worth[:MOST_CHECKS])
+
+
+def _next(model: Compiled, likely: Likely, gain: float, offer: _Offer) -> NextCheck:
+    touched = (offer.position,) if offer.position else ()
+    if offer.motion is not None:
+        declared = model.system.motions[offer.motion]  # type: ignore[index]
+        touched = tuple(dict.fromkeys(code for step in declared.steps for code in step.driven_by))
+    return NextCheck(
+        check=offer.check,
+        position=offer.position,
+        pose=offer.pose,
+        motion=offer.motion,
+        minutes=round(offer.minutes, 2),
+        bits=gain,
+        bits_per_minute=gain / offer.minutes,
+        why=why_of(model, likely.places, likely.weights, offer.check, offer.position, offer.due, offer.motion),
+        caution=caution_for(model.system, offer.check, touched),
+    )
+
+
+class _Gains:
+    """Expected bits of offers under one posterior; what fault sets and repairs share at a site is counted once per site."""
+
+    def __init__(self, model: Compiled, likely: Likely) -> None:
+        self.model, self.likely = model, likely
+        self._joint: dict[str, Floats] = {}
+
+    def of(self, offer: _Offer) -> float:
+        if offer.motion is not None:
+            return self._motion(offer.motion)
+        table = outcome_table(self.model, offer.check, offer.position, offer.due)
+        return bits(self._at(offer.position) @ table)
+
+    def _at(self, site: str) -> Floats:
+        """(repair sets, local sets) joint weight."""
+        if site not in self._joint:
+            likely, n = self.likely, len(self.model.sites[site].sets)
+            cells = likely.repairs.astype(np.int64) * n + self.model.codes(site)[likely.places]
+            joint = np.bincount(cells, weights=likely.weights, minlength=likely.sets * n)
+            self._joint[site] = joint.reshape(likely.sets, n)
+        return self._joint[site]
+
+    def _motion(self, motion: str) -> float:
+        likely = self.likely
+        chances = trials.outcomes(self.model, motion)[:, likely.places]
+        declared = self.model.system.motions[motion]  # type: ignore[index]
+        joint = np.zeros((likely.sets, len(declared.steps) + 1))
+        for told, name in enumerate([*(step.name for step in declared.steps), None]):
+            seen = trials.told_weights(declared, name, None, layman=False) @ chances
+            joint[:, told] = np.bincount(likely.repairs, weights=likely.weights * seen, minlength=likely.sets)
+        return bits(joint)
+
+
+def _flickering(model: Compiled, weights: Floats) -> frozenset[str]:
+    """Sensors that come and go with some chance: there, and in motions, a repeated check is worth its minutes."""
+    found = set()
+    for code in model.system.sensors():
+        holds = np.array(["comes-and-goes" in modes for modes in model.sites[code].sets])
+        if float(weights[holds[model.codes(code)]].sum()) >= REPEATS:
+            found.add(code)
+    return frozenset(found)
+
+
+def _offers(model: Compiled, sitting: Sitting, flickering: frozenset[str]) -> Iterator[_Offer]:
+    system = model.system
+    for code in model.sites:
+        if not model.sites[code].faults:
+            continue
+        if code in system.sensors():
+            yield from _pin_offers(model, sitting, code, flickering)
+        for check in sorted(checks_of(system, code) - {"pin"}):
+            if check == "wiggle" or code in flickering or not sitting.made(check, code):
+                yield _Offer(check, code, MINUTES[check] + _setup(sitting, check, code))
+        if system.positions[code].kind == "supply" and not sitting.made("battery", ""):
+            yield _Offer("battery", code, MINUTES["battery"] + sitting.reach(code))
+    for name, motion in system.motions.items():
+        minutes = sitting.minutes_to(motion.start)
+        if minutes is not None and (flickering or not sitting.made("motion", name)):
+            yield _Offer("motion", "", MINUTES["motion"] + minutes + sitting.motion_minutes(name), motion=name)
+
+
+def _pin_offers(model: Compiled, sitting: Sitting, code: str, flickering: frozenset[str]) -> Iterator[_Offer]:
+    position = model.system.positions[code]
+    for pose, minutes in sitting.poses:
+        if code in flickering or not sitting.made("pin", code, pose):
+            due = sensor_state(position, pose_of(model.system, pose))
+            yield _Offer("pin", code, MINUTES["pin"] + minutes + _setup(sitting, "pin", code), pose=pose, due=due)
+
+
+def _setup(sitting: Sitting, check: str, code: str) -> float:
+    uncover = sitting.uncover if check in AT_MODULE else 0.0
+    return uncover + (sitting.reach(code) if check in AT_POSITION else 0.0)

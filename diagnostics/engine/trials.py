@@ -1,0 +1,143 @@
+"""Motion trials as evidence: at which step a motion stops under every set of faults, exactly and at once.
+
+The strict rule (see motion.py): a step starts when everything in its `starts_when` is reported, and it gets to its end only
+if the axes stand where the fault-free run has them. So there are three ways to stop:
+
+- the step does not start: a required report is missing;
+- it ends early: its `ends_when` is reported although nothing has moved. The next step then finds the axes in the wrong place:
+  it does not start, or can never end. The motion stops at the next step (at the same one if it was the last);
+- it does not end: the drive does not get there in time, or the report of the end is missing.
+
+Faults at different sites act independently given the hypothesis, and a fault that comes and goes is drawn anew each time that
+the module looks, so each chance is a product over sites. Outcomes of a motion of S steps, in this order: the command is not
+seen (nothing starts, lamp off), it stops at step 0 … S−1, it runs to its end.
+"""
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from diagnostics.engine import effects, observe
+from diagnostics.engine.compiled import Compiled, Floats
+from diagnostics.engine.motion import MADE, RELEASED, fault_free, reports
+from diagnostics.engine.system.model import Motion, Step
+
+NO_START = 0
+"""Row of the outcome in which the module does not see the command."""
+
+
+def outcomes(compiled: Compiled, motion: str) -> Floats:
+    """(S + 2, H) chance of each outcome under each hypothesis; columns sum to 1. Made once per system."""
+    return compiled.kept(("outcomes", motion), lambda: _outcomes(compiled, motion))
+
+
+def _outcomes(compiled: Compiled, motion: str) -> Floats:
+    declared = compiled.system.motions[motion]  # type: ignore[index]
+    traces = fault_free(compiled.system, motion)
+    last = len(traces) - 1
+    rows = np.zeros((len(traces) + 2, len(compiled.sets)))
+    alive = _command_seen(compiled, declared)
+    rows[NO_START] = 1.0 - alive
+    for k, trace in enumerate(traces):
+        step = trace.step
+        before = reports(compiled.system, trace.before, held=declared.command)
+        after = reports(compiled.system, trace.after, held=declared.command)
+        starts = alive * _sees_all(compiled, step.starts_when, before)
+        early = starts * _ends_early(compiled, step, before)
+        ends = (starts - early) * _moves(compiled, step) * _sees_all(compiled, step.ends_when, after)
+        rows[min(k + 1, last) + 1] += early
+        rows[k + 1] += alive - early - ends
+        alive = ends
+    rows[-1] = alive
+    return np.clip(rows, 0.0, 1.0)
+
+
+def _product(compiled: Compiled, tables: Iterable[tuple[str, Floats]]) -> Floats:
+    """(H,) product of per-site tables."""
+    result = np.ones(len(compiled.sets))
+    for site, table in tables:
+        if site in compiled.sites:
+            result *= table[compiled.codes(site)]
+    return result
+
+
+def _sees_all(compiled: Compiled, wanted: dict[str, str], due: dict[str, str]) -> Floats:
+    """Chance that the module is told everything that it waits for."""
+    return _product(compiled, ((code, _sees(compiled, code, due[code], want)) for code, want in wanted.items()))
+
+
+def _sees(compiled: Compiled, code: str, due: str, want: str) -> Floats:
+    position = compiled.system.positions[code]
+    return compiled.sites[code].table(lambda modes: effects.module_sees(position, modes, due, want))
+
+
+def _ends_early(compiled: Compiled, step: Step, before: dict[str, str]) -> Floats:
+    if all(before[code] == want for code, want in step.ends_when.items()):
+        # Its end is reported before it starts even where nothing is wrong, so the module cannot go by the level alone.
+        return np.zeros(len(compiled.sets))
+    return _sees_all(compiled, step.ends_when, before)
+
+
+def _command_seen(compiled: Compiled, motion: Motion) -> Floats:
+    """The held command is seen made, and no other motion's command is (both at once: no module moves)."""
+    commands = {other.command: RELEASED for other in compiled.system.motions.values()} | {motion.command: MADE}
+    return _sees_all(compiled, commands, commands)
+
+
+def _moves(compiled: Compiled, step: Step) -> Floats:
+    return _product(compiled, ((code, _site_table(compiled, code, "moves")) for code in _needed(compiled, step)))
+
+
+def keeps_time(compiled: Compiled, motion: str, step: Step) -> Floats:
+    """(H,) chance that a step that ends stays within its usual time."""
+
+    def make() -> Floats:
+        tables = ((code, _site_table(compiled, code, "keeps_time")) for code in _needed(compiled, step))
+        return (1.0 - observe.SLOW_SOUND) * _product(compiled, tables)
+
+    return compiled.kept(("keeps-time", motion, step.name), make)
+
+
+def _needed(compiled: Compiled, step: Step) -> list[str]:
+    """Positions that must work for a step to move: its drives, the module, the supply."""
+    everywhere = [code for code, p in compiled.system.positions.items() if p.kind in ("module", "supply")]
+    return [*dict.fromkeys([*step.driven_by, *everywhere])]
+
+
+def _site_table(compiled: Compiled, code: str, what: str) -> Floats:
+    kind = compiled.system.positions[code].kind
+    chance = effects.moves if what == "moves" else effects.keeps_time
+    return compiled.sites[code].table(lambda modes: chance(kind, modes))
+
+
+def told_weights(motion: Motion, stops_at: str | None, lamp: str | None, *, layman: bool) -> Floats:
+    """(S + 2,) chance that a trial (or a customer) tells this stop and lamp, given each true outcome.
+
+    A trial names the step of the true outcome, or by a slip any other. A customer mixes up neighbours.
+    """
+    names = [step.name for step in motion.steps]
+    told = len(names) if stops_at is None else names.index(stops_at)
+    weights = np.array([_told(told, _visible(true), len(names), layman) for true in range(len(names) + 2)])
+    if lamp is not None and stops_at is not None:
+        right = observe.LAMP_COMPLAINT if layman else observe.LAMP_TRIAL
+        shown = ["off", *(step.lamp for step in motion.steps), "off"]
+        weights *= np.array([right if lamp == true else (1.0 - right) / 2 for true in shown])
+    return weights
+
+
+def _visible(outcome: int) -> int:
+    """What a person sees of an outcome: the step at which it stands still; S where it ran."""
+    return max(outcome - 1, 0)
+
+
+def _told(told: int, true: int, steps: int, layman: bool) -> float:
+    if not layman:
+        return (1.0 - observe.TRIAL_SLIP) * (told == true) + observe.TRIAL_SLIP / (steps + 1)
+    if true == steps:
+        return observe.COMPLAINT_NOTHING / steps
+    chances = np.full(steps, (1.0 - observe.COMPLAINT_RIGHT - 2 * observe.COMPLAINT_NEIGHBOUR) / steps)
+    chances[true] += observe.COMPLAINT_RIGHT
+    # A neighbour that does not exist leaves its share to the step itself.
+    for neighbour in (true - 1, true + 1):
+        chances[neighbour if 0 <= neighbour < steps else true] += observe.COMPLAINT_NEIGHBOUR
+    return float(chances[told])

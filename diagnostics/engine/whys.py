@@ -1,0 +1,46 @@
+"""'Why this check' in one sentence of trade language: what it tells apart, named by the likeliest suspect that it touches."""
+
+from diagnostics.engine.compiled import Compiled, Floats, Ints
+from diagnostics.engine.faults import describe
+from diagnostics.engine.words import _
+
+NAMED = 0.01
+
+
+def why_of(
+    model: Compiled, places: Ints, weights: Floats, check: str, position: str, due: str, motion: str | None
+) -> str:
+    """One sentence. `places`, `weights`: the likeliest hypotheses; `due` what a sound sensor gives in the pose."""
+    system = model.system
+    if motion is not None:
+        words = _("A whole trial of '{motion}' shows which step it stops at, and so whose report or drive is missing.")
+        return words.format(motion=system.motions[motion].title)  # type: ignore[index]
+    suspect = _likeliest(model, places, weights, position)
+    return _sentences()[check].format(code=position, due=due, suspect=suspect or _("a fault there"))
+
+
+def _likeliest(model: Compiled, places: Ints, weights: Floats, position: str) -> str:
+    members = model.sets.members[places]
+    shares = [(float(weights[(members == i).any(axis=1)].sum()), i) for i in model.sites[position].faults]
+    share, best = max(shares)
+    return describe(model.system, model.faults[best]) if share >= NAMED else ""
+
+
+def _sentences() -> dict[str, str]:
+    return {
+        "pin": _(
+            "{code} should read {due} in this pose: one reading proves or clears switch, wire and ground together ({suspect})."
+        ),
+        "pin-by-hand": _(
+            "Moved by hand, {code} shows switch and wire without its trigger: it parts the two ({suspect})."
+        ),
+        "click": _("A click tells a stuck mechanism of {code} from a dead contact or wire ({suspect})."),
+        "wiggle": _(
+            "If the reading of {code} jumps while the harness is moved, it is a break or joint and not the switch ({suspect})."
+        ),
+        "continuity": _(
+            "Ohms from the module to the plug of {code} part the wire from what is plugged in ({suspect})."
+        ),
+        "look": _("A look at {code} shows a plug left off, a leak or a shifted trigger for little time ({suspect})."),
+        "battery": _("A low battery slows or stops every step and spoils every other verdict ({suspect})."),
+    }
