@@ -17,6 +17,7 @@ from reports.document.decide import Outcome
 Weight = Literal["critical", "major", "minor", "put-right"]
 Statement = Literal["pass", "conditional pass", "conditional fail", "fail", "none"]
 Area = Literal["electrical", "motion", "hydraulics", "seals", "mechanism", "whole"]
+StepState = Literal["ended", "stopped", "not-reached"]
 FORMAT: Literal["topwright-certificate/1"] = "topwright-certificate/1"
 
 
@@ -89,8 +90,9 @@ class PinReading:
 
 @dataclass(frozen=True, slots=True)
 class LimitCheck:
-    """A measured value decided against an upper limit. `unit` is `share of supply` or `s`."""
+    """A measured value decided against an upper limit. `unit`: `share of supply` or `s`."""
 
+    position: str
     subject: str
     value: float
     limit: float
@@ -101,9 +103,10 @@ class LimitCheck:
 
 @dataclass(frozen=True, slots=True)
 class StepTime:
-    """`seconds` None: this step ended without a time, or was not reached. `outcome` None: nothing measured."""
+    """`seconds` None: no time was taken of this step, or it did not end. `outcome` None: nothing measured."""
 
     title: str
+    state: StepState
     seconds: float | None
     usual: tuple[float, float]
     limit: float
@@ -139,10 +142,11 @@ class Observed:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """Something found, in plain words, with the rule that gave its weight."""
+    """Something found, in plain words, with the rule that gave its weight. `subject`: position or motion by name."""
 
     weight: Weight
     position: str
+    subject: str
     words: str
     rule: str
 

@@ -9,14 +9,10 @@ from dataclasses import dataclass
 from math import isfinite, sqrt
 from typing import Literal
 
+from diagnostics.engine.electrics import meter_tolerance
+
 Outcome = Literal["pass", "conditional pass", "conditional fail", "fail"]
 ORDER: tuple[Outcome, ...] = ("pass", "conditional pass", "conditional fail", "fail")
-
-CLOSED_SHARE_LIMIT = 0.10
-"""A closed contact to ground reads at most this share of the supply at the module: common practice, no source."""
-
-METER_PERCENT, METER_DIGITS, METER_RESOLUTION_V = 0.5, 3, 0.01
-"""What the meter is allowed, +/-(percent of reading + digits), on a 20 V range of a hand-held meter: from memory."""
 
 STOPWATCH_U_S = 0.5
 """Expanded uncertainty of step seconds taken by hand, reaction at both ends: common practice, no source."""
@@ -53,8 +49,7 @@ class Share:
 
 def meter_uncertainty(volts: float) -> float:
     """Expanded uncertainty (k = 2) of a reading in volts: the meter's allowance as a rectangular half-width, 2·a/√3."""
-    allowance = abs(volts) * METER_PERCENT / 100 + METER_DIGITS * METER_RESOLUTION_V
-    return 2 * allowance / sqrt(3)
+    return 2 * meter_tolerance(volts) / sqrt(3)
 
 
 def share_of_supply(volts: float, supply: float) -> Share:

@@ -9,7 +9,7 @@ from diagnostics.engine.case import MotionTrial as Trial
 from diagnostics.engine.results import ProofState, Suspect
 from diagnostics.engine.words import _
 from reports.document.compose.results import area_of
-from reports.document.compose.seen import Evidence, Seen, situation_key
+from reports.document.compose.seen import Evidence, Seen, situation_key, weak
 from reports.document.content import Finding, LimitCheck, MotionTrial, Weight
 
 PROBABLE: Final = 0.5
@@ -27,7 +27,8 @@ RULES: Final[Mapping[str, Rule]] = {
     "motion": Rule("major", "A motion that does not run to its end is a major finding."),
     "pin": Rule("major", "A sensor whose state the module cannot tell, or is told wrongly, is a major finding."),
     "electrical": Rule("major", "An open wire, a loose connection or a dead mechanism of a sensor is a major finding."),
-    "look": Rule("minor", "Something seen that should be put right is a minor finding."),
+    "look": Rule("major", "A fault seen by eye is a major finding."),
+    "noted": Rule("minor", "Something noted by eye that is no known fault of that part is a minor finding."),
     "battery": Rule("minor", "A battery too low to judge the top by is a minor finding."),
     "unproven": Rule("major", "Work whose effect has not been proven afterwards is a major finding."),
     "probable": Rule("major", "A fault that the checks make at least 50 % probable is a major finding."),
@@ -65,33 +66,36 @@ def findings(
 ) -> tuple[Finding, ...]:
     """All findings, the heaviest first. `unproven`: position -> what still has to be seen there, in words."""
     found = [
-        *_of_checks(evidence, proof),
+        *_of_checks(evidence, proof, limits),
         *_of_unproven(evidence, unproven),
-        *_of_suspects(suspects),
+        *_of_suspects(evidence, suspects),
         *_of_limits(limits),
         *_of_times(trials),
     ]
     return tuple(sorted(dict.fromkeys(found), key=lambda one: _ORDER.index(one.weight)))
 
 
-def _finding(rule: str, position: str, words: str) -> Finding:
-    return Finding(RULES[rule].weight, position, words, _(RULES[rule].words))
+def _finding(rule: str, position: str, subject: str, words: str) -> Finding:
+    return Finding(RULES[rule].weight, position, subject, words, _(RULES[rule].words))
 
 
-def _of_checks(evidence: Evidence, proof: Mapping[str, ProofState]) -> Iterator[Finding]:
-    last = {situation_key(one): one for one in evidence.seen if one.judgement.verdict == "finding"}
+def _of_checks(evidence: Evidence, proof: Mapping[str, ProofState], limits: Sequence[LimitCheck]) -> Iterator[Finding]:
+    last = {situation_key(one): one for one in evidence.seen if one.finding}
+    over = {row.position for row in limits if row.outcome in ("fail", "conditional fail")}
     for key, one in last.items():
-        words = _named(evidence, one)
+        about = one.position, _subject(evidence, one), one.judgement.words
         better = any(later.good and later.at > one.at and situation_key(later) == key for later in evidence.seen)
         worked = any(w.at >= one.at and (w.position == one.position or not one.position) for w in evidence.work)
         state = proof.get(one.position)
         proven = state is not None and state.proven
         if worked and (better or proven):
-            yield _finding("put-right", one.position, words)
-        elif better:
-            yield _finding("once", one.position, words)
+            yield _finding("put-right", *about)
+        elif weak(evidence, one) and one.position in over:
+            continue  # the measured limit says it, with its decision
+        elif better or weak(evidence, one):
+            yield _finding("once", *about)
         else:
-            yield _finding(_rule_of(evidence, one), one.position, words)
+            yield _finding(_rule_of(evidence, one), *about)
 
 
 def _rule_of(evidence: Evidence, one: Seen) -> str:
@@ -99,41 +103,41 @@ def _rule_of(evidence: Evidence, one: Seen) -> str:
     hydraulic = area_of(evidence.system, one.position) == "hydraulics"
     if isinstance(seen, Look) and hydraulic and "leak" in seen.found.lower():
         return "leak"
+    if isinstance(seen, Look) and one.judgement.verdict != "finding":
+        return "noted"
     return _OF_CHECK[seen.check]
 
 
-def _named(evidence: Evidence, one: Seen) -> str:
+def _subject(evidence: Evidence, one: Seen) -> str:
     if isinstance(one.observation, Trial):
-        return one.judgement.words
-    name = f"{one.position} {evidence.name(one.position)}".strip()
-    already = not name or (one.position and one.position in one.judgement.words)
-    return one.judgement.words if already else f"{name}: {one.judgement.words}"
+        return evidence.system.motions[one.observation.motion].title
+    return evidence.title(one.position) if one.position else _("Battery")
 
 
 def _of_unproven(evidence: Evidence, unproven: Mapping[str, str]) -> Iterator[Finding]:
     for position, missing in unproven.items():
-        words = _("{position} {name}: worked on, and not proven afterwards. {missing}")
-        named = words.format(position=position, name=evidence.name(position), missing=missing)
-        yield _finding("unproven", position, named.strip())
+        words = _("Worked on, and not proven afterwards. {missing}").format(missing=missing)
+        yield _finding("unproven", position, evidence.title(position), words)
 
 
-def _of_suspects(suspects: Sequence[Suspect]) -> Iterator[Finding]:
+def _of_suspects(evidence: Evidence, suspects: Sequence[Suspect]) -> Iterator[Finding]:
     for suspect in suspects:
         probable = suspect.probability >= PROBABLE
         words = _("Probable fault: {words}, {percent} % by the checks made.") if probable else _(
             "Possible fault: {words}, {percent} % by the checks made."
         )  # fmt: skip
         text = words.format(words=suspect.words.rstrip("."), percent=round(100 * suspect.probability))
-        yield _finding("probable" if probable else "possible", suspect.fault.position, text)
+        code = suspect.fault.position
+        yield _finding("probable" if probable else "possible", code, evidence.title(code), text)
 
 
 def _of_limits(limits: Sequence[LimitCheck]) -> Iterator[Finding]:
     for row in limits:
         if row.outcome in ("fail", "conditional fail"):
-            words = _("{subject}: {value}, limit {limit}.").format(
-                subject=row.subject, value=quantity(row.value, row.unit), limit=quantity(row.limit, row.unit)
+            words = _("Measured {value}, limit {limit}.").format(
+                value=quantity(row.value, row.unit), limit=quantity(row.limit, row.unit)
             )
-            yield _finding("limit" if row.outcome == "fail" else "limit-near", "", words)
+            yield _finding("limit" if row.outcome == "fail" else "limit-near", row.position, row.subject, words)
 
 
 def _of_times(trials: Sequence[MotionTrial]) -> Iterator[Finding]:
@@ -141,10 +145,10 @@ def _of_times(trials: Sequence[MotionTrial]) -> Iterator[Finding]:
     for trial in {one.motion: one for one in trials}.values():
         for step in trial.steps:
             if step.seconds is not None and step.usual[1] < step.seconds <= step.limit:
-                words = _("{motion}: {step} took {seconds} s, usually up to {usual} s.").format(
-                    motion=trial.title, step=step.title, seconds=f"{step.seconds:.1f}", usual=f"{step.usual[1]:.1f}"
+                words = _("Took {seconds} s, usually up to {usual} s.").format(
+                    seconds=f"{step.seconds:.1f}", usual=f"{step.usual[1]:.1f}"
                 )
-                yield _finding("slow", "", words)
+                yield _finding("slow", "", f"{trial.title}: {step.title}", words)
 
 
 def quantity(value: float, unit: str) -> str:

@@ -3,19 +3,14 @@
 from collections.abc import Mapping
 from typing import Final
 
+from diagnostics.engine.electrics import METER_DIGITS, METER_PERCENT, METER_STEP_V
+from diagnostics.engine.signals import WEAK_SHARE
 from diagnostics.engine.words import _
 from reports.document.content import Overall, ProofRow, Results, Statement
-from reports.document.decide import (
-    CLOSED_SHARE_LIMIT,
-    METER_DIGITS,
-    METER_PERCENT,
-    METER_RESOLUTION_V,
-    STOPWATCH_U_S,
-    worst,
-)
+from reports.document.decide import STOPWATCH_U_S, worst
 
 _WORDS: Final[Mapping[Statement, str]] = {
-    "fail": "The top does not meet its requirements: {count} critical or major finding(s) stand open.",
+    "fail": "The top does not meet its requirements.",
     "conditional fail": "A measured value lies above its limit, within the uncertainty of measuring.",
     "conditional pass": "The top meets its requirements; a measured value is nearer to its limit than its uncertainty.",
     "pass": "The top meets its requirements.",
@@ -28,11 +23,9 @@ def overall(results: Results, motions: int) -> Overall:
     open_ = results.open_findings()
     heavy = sum(found.weight in ("critical", "major") for found in open_)
     statement = _statement(results, motions, heavy)
-    words = _(_WORDS[statement]).format(count=heavy)
     minor = sum(found.weight == "minor" for found in open_)
-    if minor and statement != "fail":
-        words += " " + _("{count} minor finding(s) should be put right.").format(count=minor)
-    return Overall(statement, words, _rule_words())
+    counted = _("Open findings: {heavy} critical or major, {minor} minor.").format(heavy=heavy, minor=minor)
+    return Overall(statement, f"{_(_WORDS[statement])} {counted}", _rule_words())
 
 
 def _statement(results: Results, motions: int, heavy: int) -> Statement:
@@ -75,7 +68,7 @@ def decision_rule_words() -> str:
     ).format(
         percent=METER_PERCENT,
         digits=METER_DIGITS,
-        resolution=METER_RESOLUTION_V,
+        resolution=METER_STEP_V,
         stopwatch=STOPWATCH_U_S,
-        share=round(100 * CLOSED_SHARE_LIMIT),
+        share=round(100 * WEAK_SHARE),
     )

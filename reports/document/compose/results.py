@@ -1,17 +1,29 @@
 """From checks to the results that a certificate lists: proof, readings, limits, motion trials, other checks, work."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from diagnostics.engine.case import MotionTrial as Trial
 from diagnostics.engine.case import PinByHand, Pose
 from diagnostics.engine.case import PinReading as PinCheck
+from diagnostics.engine.motion import MADE
 from diagnostics.engine.results import ProofState
-from diagnostics.engine.system.model import Pin, Step, TopSystem
+from diagnostics.engine.signals import WEAK_SHARE, read_pin
+from diagnostics.engine.system.model import Motion, Pin, Step, TopSystem
 from diagnostics.engine.words import _
 from reports.document.compose.seen import Evidence, Seen
-from reports.document.content import Area, LimitCheck, MotionTrial, Observed, PinReading, ProofRow, StepTime, WorkDone
-from reports.document.decide import CLOSED_SHARE_LIMIT, STOPWATCH_U_S, decide, share_of_supply
+from reports.document.content import (
+    Area,
+    LimitCheck,
+    MotionTrial,
+    Observed,
+    PinReading,
+    ProofRow,
+    StepState,
+    StepTime,
+    WorkDone,
+)
+from reports.document.decide import STOPWATCH_U_S, decide, share_of_supply
 
 HYDRAULIC = frozenset({"cylinder", "pump", "valve"})
 
@@ -42,7 +54,7 @@ def proof_rows(evidence: Evidence, proof: Mapping[str, ProofState]) -> tuple[Pro
 
 
 def readings(evidence: Evidence) -> tuple[PinReading, ...]:
-    """Every pin reading; a reading by hand gives two rows, pressed and released."""
+    """Every pin reading; a reading by hand gives two rows, of which the first says the judgement."""
     rows: list[PinReading] = []
     for one in evidence.seen:
         seen = one.observation
@@ -50,9 +62,19 @@ def readings(evidence: Evidence) -> tuple[PinReading, ...]:
             where, reads = pose_words(evidence.system, seen.pose), reads_words(one.judgement.reads)
             rows.append(_reading(evidence, one, where, seen.volts, reads))
         elif isinstance(seen, PinByHand):
-            rows.append(_reading(evidence, one, _("moved by hand: pressed"), seen.pressed_volts, ""))
-            rows.append(_reading(evidence, one, _("moved by hand: released"), seen.released_volts, ""))
+            rows.append(_reading(evidence, one, _("by hand, pressed"), seen.pressed_volts, _state(evidence, one, True)))
+            let_go = _state(evidence, one, False)
+            rows.append(replace(_reading(evidence, one, _("by hand, let go"), seen.released_volts, let_go), words=""))
     return tuple(rows)
+
+
+def _state(evidence: Evidence, one: Seen, pressed: bool) -> str:
+    """The state that one half of a reading by hand stands for, in words."""
+    seen = one.observation
+    if not isinstance(seen, PinByHand) or not seen.supply_volts:
+        return ""
+    volts = seen.pressed_volts if pressed else seen.released_volts
+    return reads_words(read_pin(evidence.system, evidence.system.positions[seen.position], volts / seen.supply_volts))
 
 
 def _reading(evidence: Evidence, one: Seen, situation: str, volts: float, reads: str) -> PinReading:
@@ -87,21 +109,18 @@ def _closed_contact(evidence: Evidence, code: str) -> LimitCheck | None:
         closed = _closed_volts(pin, one)
         if closed is not None:
             share = share_of_supply(*closed)
-            outcome = decide(share.value, CLOSED_SHARE_LIMIT, share.uncertainty)
+            outcome = decide(share.value, WEAK_SHARE, share.uncertainty)
             subject = _("{code} {name}, voltage left over the closed contact").format(code=code, name=position.name)
-            return LimitCheck(subject, share.value, CLOSED_SHARE_LIMIT, share.uncertainty, "share of supply", outcome)
+            return LimitCheck(code, subject, share.value, WEAK_SHARE, share.uncertainty, "share of supply", outcome)
     return None
 
 
 def _closed_volts(pin: Pin, one: Seen) -> tuple[float, float] | None:
     """Volts over the closed contact and the supply, where `one` is a reading of a closed contact."""
     seen = one.observation
-    if isinstance(seen, PinCheck) and one.judgement.reads == "made":
-        volts = seen.volts
-    elif isinstance(seen, PinByHand) and one.good:
-        volts = seen.pressed_volts
-    else:
+    if one.judgement.reads != MADE or not isinstance(seen, PinCheck | PinByHand):
         return None
+    volts = seen.volts if isinstance(seen, PinCheck) else seen.pressed_volts
     supply = seen.supply_volts
     if not supply or supply <= 0:
         return None
@@ -116,7 +135,7 @@ def _step_limits(evidence: Evidence) -> list[LimitCheck]:
         for step in trial.steps:
             if step.seconds is not None and step.outcome is not None:
                 subject = f"{trial.title}: {step.title}"
-                rows.append(LimitCheck(subject, step.seconds, step.limit, STOPWATCH_U_S, "s", step.outcome))
+                rows.append(LimitCheck("", subject, step.seconds, step.limit, STOPWATCH_U_S, "s", step.outcome))
     return rows
 
 
@@ -137,25 +156,34 @@ def motion_trial(evidence: Evidence, one: Seen) -> MotionTrial:
         lamp=seen.lamp or "",
         at=one.at,
         by=one.by,
-        steps=tuple(_step_time(step, seen.seconds.get(step.name)) for step in motion.steps),
+        steps=tuple(_step_time(step, state, seen.seconds.get(step.name)) for step, state in _states(motion, seen)),
     )
 
 
-def _step_time(step: Step, seconds: float | None) -> StepTime:
+def _states(motion: Motion, trial: Trial) -> Iterator[tuple[Step, StepState]]:
+    stopped = False
+    for step in motion.steps:
+        if step.name == trial.stops_at:
+            stopped = True
+            yield step, "stopped"
+        else:
+            yield step, "not-reached" if stopped else "ended"
+
+
+def _step_time(step: Step, state: StepState, seconds: float | None) -> StepTime:
     outcome = None if seconds is None else decide(seconds, step.limit_seconds, STOPWATCH_U_S)
-    return StepTime(step.title, seconds, step.seconds, step.limit_seconds, outcome)
+    return StepTime(step.title, state, seconds, step.seconds, step.limit_seconds, outcome)
 
 
 def observed(evidence: Evidence) -> tuple[Observed, ...]:
     """Every check that is neither a pin reading nor a motion trial."""
     rows = []
     for one in evidence.seen:
-        if isinstance(one.observation, (PinCheck, PinByHand, Trial)):
+        if isinstance(one.observation, PinCheck | PinByHand | Trial):
             continue
-        finding = one.judgement.verdict == "finding"
         area = area_of(evidence.system, one.position)
         name = evidence.name(one.position)
-        rows.append(Observed(area, one.position, name, one.judgement.words, finding, one.at, one.by))
+        rows.append(Observed(area, one.position, name, one.judgement.words, one.finding, one.at, one.by))
     return tuple(rows)
 
 

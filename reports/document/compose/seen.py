@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from diagnostics.engine.case import MotionTrial, Observation, PinReading
+from diagnostics.engine.case import Look, MotionTrial, Observation, PinByHand, PinReading
+from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
 from diagnostics.engine.results import Judgement
-from diagnostics.engine.system.model import SENSORS, TopSystem
+from diagnostics.engine.signals import read_pin
+from diagnostics.engine.system.model import TopSystem
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +25,17 @@ class Seen:
 
     @property
     def good(self) -> bool:
+        """In order. A motion that ran is: how long its steps took is another matter."""
+        if isinstance(self.observation, MotionTrial):
+            return self.observation.stops_at is None
         return self.judgement.verdict == "ok"
+
+    @property
+    def finding(self) -> bool:
+        """Something is wrong, or was noted by eye."""
+        if isinstance(self.observation, Look):
+            return self.observation.found != "nothing"
+        return self.judgement.verdict == "finding" and not self.good
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +82,21 @@ class Evidence:
         known = self.system.positions.get(position)
         return known.name if known else ""
 
-    def is_sensor(self, position: str) -> bool:
-        known = self.system.positions.get(position)
-        return known is not None and known.kind in SENSORS and known.pin is not None
+    def title(self, position: str) -> str:
+        return f"{position} {self.name(position)}".strip()
+
+
+def weak(evidence: Evidence, one: Seen) -> bool:
+    """Whether `one` is a finding only for the voltage that the closed contact leaves: its state is the right one."""
+    seen = one.observation
+    position = evidence.system.positions.get(one.position)
+    if position is None or one.judgement.reads != MADE:
+        return False
+    if isinstance(seen, PinReading):
+        return sensor_state(position, pose_of(evidence.system, seen.pose)) == MADE
+    if isinstance(seen, PinByHand) and seen.supply_volts:
+        return read_pin(evidence.system, position, seen.released_volts / seen.supply_volts) == RELEASED
+    return False
 
 
 def situation_key(one: Seen) -> tuple[str, str, str]:

@@ -1,0 +1,58 @@
+"""A certificate on paper: frozen content in, the bytes of a PDF out. The same content gives the same bytes.
+
+A4, embedded fonts, bookmarks, title, author and language. Not reached: the file is not tagged for screen readers, since
+the library cannot; the words stand in reading order.
+"""
+
+from dataclasses import dataclass
+
+from reportlab.platypus import PageBreak
+
+from diagnostics.engine.words import _
+from reports.document.content import Certificate, to_json
+from reports.document.draw.closing import approval, cautions, end, how, not_tested
+from reports.document.draw.first_page import first_page
+from reports.document.draw.fonts import fonts_ready, lacks_letters
+from reports.document.draw.frame import Paper
+from reports.document.draw.kit import Flow
+from reports.document.draw.results import readings, results
+
+VIN_END = 6
+"""Characters of the VIN that stand at the foot of each page."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    pdf: bytes
+    pages: int
+
+
+def draw(content: Certificate) -> Drawn:
+    """Lay the certificate out. Never fails on what the words are, however long or strange."""
+    fonts_ready()
+    title = _("Top inspection certificate {number}").format(number=content.number)
+    item = content.item
+    paper = Paper(
+        title=title,
+        author=content.issuer.name,
+        subject=f"{item.maker} {item.model}, …{item.vin[-VIN_END:]}",
+        running=_("{number} · VIN …{end}").format(number=content.number, end=item.vin[-VIN_END:]),
+        head=f"{content.issuer.name} · {title}",
+        issued_at=content.issued_at,
+    )
+    pdf, pages = paper.made_of(_story(content))
+    return Drawn(pdf, pages)
+
+
+def _story(content: Certificate) -> list[Flow]:
+    return [
+        *first_page(content),
+        PageBreak(),
+        *results(content),
+        *not_tested(content),
+        *cautions(content),
+        *how(content),
+        *approval(content, lacks_letters(to_json(content))),
+        *readings(content),
+        *end(content),
+    ]

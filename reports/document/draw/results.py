@@ -1,0 +1,197 @@
+"""The results in full: proof matrix, motion times, measured limits, other checks, work done, readings."""
+
+from diagnostics.engine.words import _
+from reports.document.compose.findings import quantity
+from reports.document.content import Certificate, MotionTrial, StepTime, WorkDone
+from reports.document.draw.kit import (
+    CELL,
+    CELL_BOLD,
+    CELL_RIGHT,
+    SMALL,
+    SOFT_SMALL,
+    Flow,
+    day,
+    heading,
+    moment,
+    subheading,
+    table,
+    text,
+)
+from reports.document.draw.marks import Tag
+from reports.document.draw.states import area_words, outcome_tag, proof_tag, seen_tag
+
+
+def results(content: Certificate) -> list[Flow]:
+    return [
+        *_proof(content),
+        *_motions(content),
+        *_limits(content),
+        *_hydraulics_and_seals(content),
+        *_other_checks(content),
+        *_work(content),
+    ]
+
+
+def _proof(content: Certificate) -> list[Flow]:
+    story: list[Flow] = heading(_("Proof matrix"))
+    rows = content.results.proof
+    if not rows:
+        return [*story, text(_("None: the top system of this car is not declared."))]
+    proven = sum(row.made and row.released for row in rows)
+    words = _(
+        "{proven} of {all} sensors were seen both made and released at the control module since the last work on "
+        "their path. One state alone proves half."
+    )
+    story.append(text(words.format(proven=proven, all=len(rows)), SMALL))
+    cells = [
+        [
+            text(row.position, CELL_BOLD),
+            text(row.name + (_(" (worked on in this job)") if row.reworked else ""), CELL),
+            text(row.pin, CELL),
+            seen_tag(row.made),
+            seen_tag(row.released),
+            proof_tag(row),
+        ]
+        for row in rows
+    ]
+    head = [_("Position"), _("Sensor"), _("Pin"), _("Made"), _("Released"), _("Proof")]
+    return [*story, table(head, cells, [0.1, 0.36, 0.12, 0.13, 0.13, 0.16])]
+
+
+def _motions(content: Certificate) -> list[Flow]:
+    story: list[Flow] = heading(_("Motions and their times"))
+    if not content.results.trials:
+        return [*story, text(_("No motion was tried."))]
+    for trial in content.results.trials:
+        story += [*_trial(trial)]
+    return story
+
+
+def _trial(trial: MotionTrial) -> list[Flow]:
+    how = _("ran to its end") if trial.ran else _("stopped at: {step}").format(step=trial.stopped_at)
+    lamp = _(", lamp {lamp}").format(lamp=trial.lamp) if trial.lamp and not trial.ran else ""
+    head = [_("Step"), _("Measured"), _("Usual"), _("Limit"), _("Decision")]
+    rows = [_step(step) for step in trial.steps]
+    title = f"{trial.title}: {how}{lamp}"
+    words = _("{at}, by {by}").format(at=moment(trial.at), by=trial.by)
+    parts = [*subheading(title), text(words, SOFT_SMALL)]
+    return [*parts, table(head, rows, [0.36, 0.14, 0.17, 0.13, 0.2], right=(1, 2, 3))]
+
+
+def _step(step: StepTime) -> list[Flow]:
+    low, high = step.usual
+    untimed = {"ended": _("no time"), "stopped": _("stopped here"), "not-reached": _("not reached")}
+    measured = untimed[step.state] if step.seconds is None else quantity(step.seconds, "s")
+    return [
+        text(step.title, CELL),
+        text(measured, CELL_RIGHT),
+        text(f"{low:.1f}–{high:.1f} s", CELL_RIGHT),
+        text(quantity(step.limit, "s"), CELL_RIGHT),
+        text("–", CELL) if step.outcome is None else outcome_tag(step.outcome),
+    ]
+
+
+def _limits(content: Certificate) -> list[Flow]:
+    rows = [row for row in content.results.limits if row.unit != "s"]
+    story: list[Flow] = heading(_("Closed contacts against their limit"))
+    if not rows:
+        return [*story, text(_("No closed contact was measured."))]
+    cells = [
+        [
+            text(row.subject, CELL),
+            text(f"{100 * row.value:.1f} %", CELL_RIGHT),
+            text(f"± {100 * row.uncertainty:.1f} %", CELL_RIGHT),
+            text(f"{100 * row.limit:.1f} %", CELL_RIGHT),
+            outcome_tag(row.outcome),
+        ]
+        for row in rows
+    ]
+    head = [_("Measured, as a share of the supply"), _("Value"), _("U (k = 2)"), _("Limit"), _("Decision")]
+    return [*story, table(head, cells, [0.5, 0.1, 0.1, 0.1, 0.2], right=(1, 2, 3))]
+
+
+def _hydraulics_and_seals(content: Certificate) -> list[Flow]:
+    story: list[Flow] = []
+    seen = [row for row in content.results.observed if row.area in ("hydraulics", "seals")]
+    story += [text(f"{row.position} {row.name}: {row.words} ({day(row.at)}, {row.by})", CELL) for row in seen]
+    missing = [row for row in content.results.not_tested if row.area in ("hydraulics", "seals")]
+    if missing:
+        words = _("Not tested: {what}.").format(what="; ".join(row.what for row in missing))
+        story.append(text(words, CELL))
+    return [*heading(_("Hydraulics and seals")), *story] if story else []
+
+
+def _other_checks(content: Certificate) -> list[Flow]:
+    rows = [row for row in content.results.observed if row.area not in ("hydraulics", "seals")]
+    if not rows:
+        return []
+    cells = [
+        [
+            text(moment(row.at), CELL),
+            text(f"{row.position} {row.name}".strip() or area_words(row.area), CELL),
+            text(row.words, CELL),
+            Tag("diamond-open", _("finding")) if row.finding else Tag("ring", _("noted")),
+        ]
+        for row in rows
+    ]
+    head = [_("When"), _("Where"), _("What was seen"), ""]
+    return [*heading(_("Other checks")), table(head, cells, [0.17, 0.25, 0.45, 0.13])]
+
+
+def _work(content: Certificate) -> list[Flow]:
+    story: list[Flow] = heading(_("Work done and units fitted"))
+    if not content.results.work:
+        return [*story, text(_("None."))]
+    cells = [
+        [
+            text(day(row.at), CELL),
+            [text(f"{row.position} {row.name}", CELL_BOLD), text(_what(row), CELL)],
+            _evidence(row),
+        ]
+        for row in content.results.work
+    ]
+    return [*story, table([_("When"), _("Work"), _("Evidence afterwards")], cells, [0.13, 0.42, 0.45])]
+
+
+def _what(row: WorkDone) -> str:
+    words = row.kind + (f". {row.words}" if row.words else "")
+    if row.new_part:
+        words += "\n" + _("Fitted: {part}").format(part=row.new_part)
+    if row.old_part:
+        words += "\n" + _("Removed: {part}").format(part=row.old_part)
+    return words + "\n" + _("by {by}").format(by=row.by)
+
+
+def _evidence(row: WorkDone) -> list[Flow]:
+    if not row.evidence:
+        return [text(_("None: nothing was seen at this position after the work."), CELL)]
+    return [text(words, CELL) for words in row.evidence]
+
+
+def readings(content: Certificate) -> list[Flow]:
+    """The annex: every reading at a pin."""
+    story: list[Flow] = heading(_("Annex: every reading at a pin"))
+    if content.results.struck_out:
+        words = _(
+            "{count} entries were struck out by the people of the shop, with a reason each. They stay in the record "
+            "and do not count here."
+        )
+        story.append(text(words.format(count=content.results.struck_out), SMALL))
+    if not content.results.readings:
+        return [*story, text(_("None."))]
+    cells = []
+    for row in content.results.readings:
+        volts = f"{row.volts:.2f} V" + ("" if row.supply_volts is None else f"\n{row.supply_volts:.2f} V")
+        where = row.situation + (_(" (after work)") if row.after_work else "")
+        tag = Tag("diamond-open", _("finding")) if row.verdict == "finding" else Tag("disc", row.reads or row.verdict)
+        cells.append(
+            [
+                text(f"{moment(row.at)}\n{row.by}", SMALL),
+                text(f"{row.position} {row.pin}", SMALL),
+                text(where, SMALL),
+                text(volts, CELL_RIGHT),
+                tag if row.verdict == "ok" or not row.words else [tag, text(row.words, SMALL)],
+            ]
+        )
+    head = [_("When, by"), _("Position, pin"), _("Pose"), _("Pin, supply"), _("Judgement")]
+    return [*story, table(head, cells, [0.18, 0.13, 0.19, 0.12, 0.38], right=(3,))]
