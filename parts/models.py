@@ -7,7 +7,9 @@ class Part(models.Model):
     number = models.CharField(max_length=40, unique=True)
     name = models.CharField(max_length=120)
     revision = models.CharField(max_length=12, blank=True)
-    superseded_by = models.ForeignKey("self", on_delete=models.PROTECT, related_name="supersedes", null=True, blank=True)
+    superseded_by = models.ForeignKey(
+        "self", on_delete=models.PROTECT, related_name="supersedes", null=True, blank=True
+    )
 
     class Meta:
         ordering = ["number"]

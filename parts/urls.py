@@ -1,4 +1,11 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from parts import views
 
 app_name = "parts"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("shelf/", views.shelf, name="shelf"),
+    path("shelf/options/", views.options, name="options"),
+    path("shelf/parts/", views.part_add, name="part-add"),
+    path("shelf/fits/", views.fit_add, name="fit-add"),
+]

@@ -1,0 +1,115 @@
+"""Load the demo once: the shop, its people, the systems, the catalogue, and the scenario."""
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+from django.conf import settings
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from diagnostics.engine.system.model import TopSystem
+from diagnostics.models import SystemRevision
+from diagnostics.selectors import system_of
+from diagnostics.services import system_publish
+from parts.models import Fit, Part
+from reports.demo import people
+from reports.demo.fleet import Scenario, invent
+from reports.demo.truth import Truth, read_truth
+from reports.demo.writer import write
+from shop.errors import Conflict
+from shop.models import Car, Job, ShopProfile, User
+
+CERTIFICATES = 3
+"""Certificates that are drawn while loading; drawing takes time, and people draw the next ones themselves."""
+Say = Callable[[str], None]
+
+
+def truth_path() -> Path:
+    return settings.FIXTURES_DIR / "demo" / "truth.yaml"
+
+
+def is_loaded() -> bool:
+    """Whether this database holds the demo. Raises Conflict where it holds another shop: the two must not mix."""
+    profile = ShopProfile.objects.first()
+    if profile is not None and profile.name == people.SHOP["name"]:
+        return True
+    if profile is not None or User.objects.exists() or Car.objects.exists():
+        name = profile.name if profile is not None else _("a shop")
+        raise Conflict(
+            _(
+                "The database holds {name} already; the demo wants an empty one. Set TOPWRIGHT_DATA to another folder."
+            ).format(name=name)
+        )
+    return False
+
+
+def load(*, today: date | None = None, say: Say = lambda _words: None) -> bool:
+    """Load the scenario as of `today`, all of it or nothing; False where it is there already. Raises Conflict (see
+    is_loaded)."""
+    if is_loaded():
+        return False
+    truth = read_truth(truth_path())
+    with transaction.atomic():
+        users = _write_people()
+        systems = _publish(users["owner"])
+        _write_catalogue(systems, truth)
+        say(_("Growing the cars old …"))
+        zone = timezone.get_default_timezone()
+        parsed = {slug: system for slug, (_revision, system) in systems.items()}
+        scenario = invent(truth, parsed, today or timezone.localdate(), zone)
+        say(_("Booking {cars} cars and their jobs …").format(cars=len(scenario.cars)))
+        jobs = write(scenario, users, systems)
+        say(_("Drawing {count} certificates …").format(count=CERTIFICATES))
+        _issue_certificates(scenario, jobs, users["owner"])
+    return True
+
+
+def _write_people() -> dict[str, User]:
+    ShopProfile.objects.create(pk=1, **people.SHOP)
+    users = {}
+    for username, password, first, last, role in people.SIGN_INS:
+        users[username] = User.objects.create_user(
+            username, password=password, first_name=first, last_name=last, role=role
+        )
+    return users
+
+
+def _publish(owner: User) -> dict[str, tuple[SystemRevision, TopSystem]]:
+    systems = {}
+    for path in sorted((settings.FIXTURES_DIR / "systems").glob("*.yaml")):
+        revision = system_publish(text=path.read_text(encoding="utf-8"), source=path.name, by=owner)
+        systems[revision.slug] = (revision, system_of(revision))
+    return systems
+
+
+def _write_catalogue(systems: dict[str, tuple[SystemRevision, TopSystem]], truth: Truth) -> None:
+    """A part for every number that a system names, named after the first position it fits, and the successors."""
+    parts: dict[str, Part] = {}
+    fits: list[tuple[str, str, str]] = []
+    for slug, (_revision, system) in systems.items():
+        for code, position in system.positions.items():
+            shared = sum(other.part == position.part for other in system.positions.values()) > 1
+            name = position.name.split(",")[0] if shared else position.name
+            parts.setdefault(position.part, Part(number=position.part, name=name[:120]))
+            fits.append((position.part, slug, code))
+    for one in truth.successions:
+        parts[one.new] = Part(number=one.new, name=parts[one.old].name, revision=one.revision)
+        fits += [(one.new, slug, code) for part, slug, code in fits if part == one.old]
+    Part.objects.bulk_create(parts.values())
+    Fit.objects.bulk_create([Fit(part=parts[part], system=slug, position=code) for part, slug, code in fits])
+    for one in truth.successions:
+        Part.objects.filter(number=one.old).update(superseded_by=parts[one.new])
+
+
+def _issue_certificates(scenario: Scenario, jobs: list[Job], owner: User) -> None:
+    """For the latest finished inspections, by the very services that a page uses."""
+    from reports.services import certificate_ask, certificate_issue
+
+    records = [job for car in scenario.cars for job in car.jobs]
+    inspected = [job for job, record in zip(jobs, records, strict=True) if record.kind == "inspection"]
+    inspected.sort(key=lambda job: (job.finished_at is not None, job.finished_at), reverse=True)
+    for job in inspected[:CERTIFICATES]:
+        certificate, _run = certificate_ask(job=job, by=owner)
+        certificate_issue(certificate, lambda _words: None)

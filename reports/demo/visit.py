@@ -1,0 +1,137 @@
+"""What a technician does with a car on the bench: a plain, sensible order of checks, the repair, and the proof.
+
+Historic sheets come from here. Nobody computes suspects for them: the technician reads the pins where the top stands,
+then looks at what does not fit, as people do. Every value comes from the simulated bench (diagnostics.engine.simulate).
+"""
+
+import random
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+from diagnostics.engine.faults import mode_of, repair_of
+from diagnostics.engine.results import Fault
+from diagnostics.engine.simulate import Bench
+from reports.demo.records import CheckRecord, WorkRecord
+
+LOOKED_AT = ("cylinder", "pump", "motor", "latch")
+"""Kinds of position that a service looks at."""
+Fitted = Callable[[str], tuple[str, str]]
+"""Position -> number and revision of the part that the shop fits there on that day."""
+
+
+@dataclass(slots=True)
+class Visit:
+    """The entries of one visit by phase; `complaint` as in a case file, {} where the top does what it should."""
+
+    complaint: dict[str, Any] = field(default_factory=dict)
+    pose: dict[str, str] = field(default_factory=dict)
+    tracing: list[CheckRecord] = field(default_factory=list)
+    mending: list[WorkRecord] = field(default_factory=list)
+    proving: list[CheckRecord] = field(default_factory=list)
+
+
+class Watch:
+    """Time on the bench: each check takes its minutes, with the unevenness of people."""
+
+    def __init__(self, now: datetime, rng: random.Random) -> None:
+        self.now = now
+        self.rng = rng
+
+    def after(self, minutes: float) -> datetime:
+        self.now += timedelta(seconds=round(60 * minutes * self.rng.uniform(0.7, 1.5)))
+        return self.now
+
+
+def trace(bench: Bench, watch: Watch, complaint: dict[str, Any] | None) -> Visit:
+    """Everything up to the repair. `complaint` as in a case file; None: a service, which tries both motions."""
+    visit = Visit(complaint=complaint or {})
+    add = _adder(visit.tracing, watch)
+    add(4, bench.battery())
+    if complaint is None:
+        for one in ("open", "close"):
+            _try(bench, add, one)
+            _read_all(bench, add)
+        for code, position in bench.system.positions.items():
+            if position.kind in LOOKED_AT:
+                add(1.5, bench.look(code))
+    else:
+        _try(bench, add, complaint["motion"])
+        _read_all(bench, add)
+    for fault in sorted(bench.faults):
+        for minutes, observation in _narrow(bench, fault):
+            add(minutes, observation)
+    visit.pose = dict(bench.pose)
+    return visit
+
+
+def mend(bench: Bench, watch: Watch, visit: Visit, fitted: Fitted) -> None:
+    """The repair of every fault that is there; the bench has none afterwards."""
+    for fault in sorted(bench.faults):
+        repair = repair_of(bench.system, fault)
+        part, revision = fitted(repair.position) if repair.kind == "replace" else ("", "")
+        at = watch.after(repair.minutes)
+        visit.mending.append(WorkRecord(at, repair.position, repair.kind, repair.words, part, revision))
+    bench.break_down(())
+
+
+def prove(bench: Bench, watch: Watch, visit: Visit) -> None:
+    """See each repaired path good again, and both motions whole."""
+    add = _adder(visit.proving, watch)
+    sensors = bench.system.sensors()
+    for work in visit.mending:
+        position = bench.system.positions[work.position]
+        if work.position in sensors and position.watches is None:
+            add(3, bench.by_hand(work.position) | {"after_work": True})
+        elif position.kind == "supply":
+            add(4, bench.battery() | {"after_work": True})
+    angles = [w.position for w in visit.mending if bench.system.positions[w.position].watches is not None]
+    for motion in ("open", "close"):
+        bench.stand(bench.system.motions[motion].start)  # type: ignore[index]
+        add(3, bench.try_motion(motion) | {"after_work": bool(visit.mending)})
+        for code in angles:
+            add(1, bench.read(code) | {"after_work": True})
+    visit.pose = dict(bench.pose)
+
+
+def _try(bench: Bench, add: "Add", motion: str) -> None:
+    bench.stand(bench.system.motions[motion].start)  # type: ignore[index]
+    add(3, bench.try_motion(motion))
+
+
+Add = Callable[[float, dict[str, Any]], None]
+
+
+def _adder(entries: list[CheckRecord], watch: Watch) -> Add:
+    def add(minutes: float, observation: dict[str, Any]) -> None:
+        entries.append(CheckRecord(watch.after(minutes), observation))
+
+    return add
+
+
+def _read_all(bench: Bench, add: Add) -> None:
+    for code in bench.system.sensors():
+        add(0.5, bench.read(code))
+
+
+def _narrow(bench: Bench, fault: Fault) -> Iterator[tuple[float, dict[str, Any]]]:
+    """The checks that tell this fault from its neighbours, as minutes and observation."""
+    code, where = fault.position, mode_of(bench.system, fault).where
+    position = bench.system.positions[code]
+    is_contact = position.kind in ("switch", "control-switch")
+    if where in ("sensor", "path", "trigger") and position.watches is None:
+        yield position.minutes, bench.by_hand(code)
+        if is_contact:
+            yield 1, bench.click(code)
+    if where == "path":
+        yield 4, bench.continuity(code)
+    if where in ("unit", "trigger") or fault.mode == "unplugged":
+        yield position.minutes, bench.look(code)
+    if fault.mode == "comes-and-goes":
+        yield 2, bench.wiggle(code)
+
+
+def entries_of(visit: Visit) -> tuple[CheckRecord | WorkRecord, ...]:
+    """All entries in the order in which they were made."""
+    return tuple(sorted([*visit.tracing, *visit.mending, *visit.proving], key=lambda entry: entry.at))
