@@ -1,6 +1,4 @@
-"""Resistance of a position's wire: what an ohmmeter shows between the module's pin and the plug when the wire is sound."""
-
-from diagnostics.engine.system.model import Pin
+"""Resistance of a wire: what an ohmmeter shows between the module's pin and a plug when the wire is sound."""
 
 COPPER_PER_KELVIN = 0.00393
 """Temperature coefficient of copper at 20 °C, 1/K: IEC 60287, Table 1."""
@@ -11,15 +9,10 @@ MOHM_PER_M = {
     0.5: 37.1,
     0.75: 24.7,
     1.0: 18.5,
-    1.25: 14.9,
     1.5: 12.7,
-    2.0: 9.42,
     2.5: 7.60,
-    3.0: 6.15,
     4.0: 4.71,
-    5.0: 3.94,
     6.0: 3.14,
-    10.0: 1.82,
 }
 """Area in mm² -> highest resistance at 20 °C in mΩ/m of automotive copper cable: ISO 6722, from memory."""
 
@@ -36,8 +29,3 @@ def cable_ohm(area_mm2: float, length_m: float, temp_c: float = 20.0) -> float:
         raise ValueError(f"a cable of {area_mm2} mm² and {length_m} m; expected an area above 0 and a length from 0 on")
     mohm_per_m = MOHM_PER_M.get(area_mm2, 1000 * _OHM_MM2_PER_M / area_mm2)
     return mohm_per_m / 1000 * length_m * (1 + COPPER_PER_KELVIN * (temp_c - 20.0))
-
-
-def wire_ohm(pin: Pin, temp_c: float = 20.0) -> float:
-    """What the wire of a pin reads at most when it is sound, without the meter's leads."""
-    return cable_ohm(pin.area_mm2, pin.length_m, temp_c)

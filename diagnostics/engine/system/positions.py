@@ -24,6 +24,15 @@ KINDS_WITH: Mapping[str, frozenset[str]] = {
 _NEEDED = ("pin", "made_when", "watches")
 
 
+def missing_fields(system: TopSystem) -> Iterator[Finding]:
+    """Fields without which a sensor of its kind sees nothing."""
+    for code, position in system.positions.items():
+        for name in _NEEDED:
+            if position.kind in KINDS_WITH[name] and getattr(position, name) is None:
+                words = _("A {kind} needs {field}, which is missing.")
+                yield ("positions", code), words.format(kind=position.kind, field=name)
+
+
 def position_findings(system: TopSystem) -> Iterator[Finding]:
     for code, position in system.positions.items():
         at = ("positions", code)
@@ -43,8 +52,6 @@ def _fields(at: At, position: Position) -> Iterator[Finding]:
         if given and position.kind not in kinds:
             words = _("A {kind} has no {field}; only these have one: {kinds}.")
             yield (*at, name), words.format(kind=position.kind, field=name, kinds=", ".join(sorted(kinds)))
-        if not given and position.kind in kinds and name in _NEEDED:
-            yield at, _("A {kind} needs {field}, which is missing.").format(kind=position.kind, field=name)
     if position.bore_mm is not None and position.rod_mm is not None and position.rod_mm >= position.bore_mm:
         words = _("The rod ({rod} mm) is not thinner than the bore ({bore} mm).")
         yield (*at, "rod_mm"), words.format(rod=position.rod_mm, bore=position.bore_mm)

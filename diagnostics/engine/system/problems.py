@@ -28,7 +28,7 @@ MOST_PROBLEMS = 200
 
 
 class SystemFileError(ValueError):
-    """A top system file that cannot be used; carries its mistakes (the first MOST_PROBLEMS) in the order of the file."""
+    """A top system file that cannot be used; carries its (first MOST_PROBLEMS) mistakes in the order of the file."""
 
     def __init__(self, problems: list[Problem]) -> None:
         ordered = sorted(problems, key=lambda one: (one.line, one.path, one.words))

@@ -36,11 +36,17 @@ def _motion(system: TopSystem, name: str) -> Iterator[Finding]:
     motion = system.motions[name]  # type: ignore[index]
     traces = fault_free(system, name)
     at = ("motions", name)
+    lost = False
     for index, trace in enumerate(traces):
         here = (*at, "steps", str(index))
-        broken = list(_begins_where_the_run_stands(here, trace))
-        # A step that begins elsewhere breaks its conditions too; those would only be echoes.
-        yield from broken or _conditions_of_step(system, motion.command, here, trace)
+        elsewhere = list(_begins_where_the_run_stands(here, trace))
+        yield from elsewhere
+        # From a step on that begins elsewhere, conditions that fail are only echoes of it.
+        lost = lost or bool(elsewhere)
+        if not lost:
+            yield from _conditions_of_step(system, motion.command, here, trace)
+    if lost:
+        return
     last, expected = traces[-1].after, system.poses[motion.end]
     wrong = [f"{axis}: {last[axis]}" for axis in system.axes if last[axis] != expected[axis]]
     if wrong:

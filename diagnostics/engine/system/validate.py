@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 
 from diagnostics.engine.system.model import ACTUATORS, BETWEEN, SENSORS, Condition, Motion, Position, Step, TopSystem
-from diagnostics.engine.system.positions import position_findings
+from diagnostics.engine.system.positions import missing_fields, position_findings
 from diagnostics.engine.system.problems import At, Finding, shown
 from diagnostics.engine.system.runs import run_findings
 from diagnostics.engine.words import _
@@ -15,6 +15,7 @@ def findings_of(system: TopSystem) -> list[Finding]:
     references = [
         *_poses(system),
         *_conditions(system),
+        *missing_fields(system),
         *_of_kind(system, ("module", "position"), system.module.position, frozenset({"module"})),
         *(finding for name, motion in system.motions.items() for finding in _motion(system, name, motion)),
     ]
@@ -124,6 +125,10 @@ def _motion(system: TopSystem, name: str, motion: Motion) -> Iterator[Finding]:
 
 def _step(system: TopSystem, at: At, step: Step) -> Iterator[Finding]:
     yield from _places(system, (*at, "moves"), step.moves)
+    for axis, (start, to) in step.moves.items():
+        if start == to:
+            words = _("The step moves {axis} from {place} to {place}; expected another place.")
+            yield (*at, "moves", axis), words.format(axis=axis, place=start)
     for index, code in enumerate(step.driven_by):
         yield from _of_kind(system, (*at, "driven_by", str(index)), code, ACTUATORS)
     for name in ("starts_when", "ends_when"):
@@ -144,13 +149,10 @@ def _step_rules(system: TopSystem, name: str, motion: Motion) -> Iterator[Findin
             words = _("The step name {step} stands {count} times in this motion; every step needs its own.")
             yield (*here, "name"), words.format(step=shown(step.name), count=names[step.name])
         yield from _seconds(here, step)
-        for axis, (start, to) in step.moves.items():
+        for axis in step.moves:
             if axis in system.axes and system.axes[axis].moved == "by_hand":
                 words = _("The axis {axis} is moved by hand; no step can move it.")
                 yield (*here, "moves", axis), words.format(axis=axis)
-            if start == to:
-                words = _("The step moves {axis} from {place} to {place}; expected another place.")
-                yield (*here, "moves", axis), words.format(axis=axis, place=start)
 
 
 def _seconds(at: At, step: Step) -> Iterator[Finding]:

@@ -10,10 +10,11 @@ from django.core.management.base import BaseCommand
 from django.utils.translation import gettext as _
 
 from diagnostics.engine.faults import faults_of
-from diagnostics.engine.system import TopSystem
+from diagnostics.engine.system import Position, TopSystem
 from diagnostics.engine.system.load import load_system
 from diagnostics.engine.system.marked import MAX_CHARACTERS
 from diagnostics.engine.system.problems import Problem, SystemFileError
+from diagnostics.engine.wiring import cable_ohm
 
 _MOST_BYTES = 4 * MAX_CHARACTERS
 """A character of UTF-8 has four bytes at most; nothing longer is read at all."""
@@ -84,7 +85,16 @@ def _summary(system: TopSystem) -> dict[str, Any]:
         "sensors": len(system.sensors()),
         "faults": len(faults_of(system)),
         "steps": {name: len(motion.steps) for name, motion in system.motions.items()},
+        "pins": [_pin(code, position) for code, position in system.sensors().items()],
     }
+
+
+def _pin(code: str, position: Position) -> dict[str, Any]:
+    """A sensor's pin with the most that its sound wire reads in ohms, the meter's leads not counted."""
+    pin = position.pin
+    assert pin is not None  # noqa: S101 - `sensors()` gives only positions with a pin
+    ohms = round(cable_ohm(pin.area_mm2, pin.length_m), 3)
+    return {"position": code, "pin": pin.label, "colours": list(pin.colours), "wire_ohm_at_most": ohms}
 
 
 def _lines(answer: dict[str, Any]) -> list[str]:
