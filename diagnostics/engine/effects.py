@@ -63,7 +63,8 @@ def module_sees(position: Position, modes: Modes, due: str, wanted: str) -> floa
         return float(wanted == RELEASED)
     shows = pin_shows(position, modes, due)
     if position.watches is not None:
-        assert position.pin is not None and position.pin.bands is not None  # noqa: S101 - validated
+        assert position.pin is not None  # noqa: S101 - validated
+        assert position.pin.bands is not None  # noqa: S101 - validated
         if due == wanted:
             return shows[0]
         others = len(position.pin.bands) - 1

@@ -1,6 +1,7 @@
 """The arithmetic of a reading: dividers, meters, wires, batteries. Pure functions, SI units unless the name says otherwise."""
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 METER_OHM = 10e6
 """Input resistance of an ordinary digital multimeter on its direct-voltage ranges."""
@@ -65,7 +66,7 @@ def state_of_charge(volts: float, table: Sequence[tuple[float, float]] = OCV_SOC
     """Percent, linear between the points of `table` (falling volts), held at its ends."""
     if volts >= table[0][0]:
         return table[0][1]
-    for (upper_v, upper), (lower_v, lower) in zip(table, table[1:], strict=False):
+    for (upper_v, upper), (lower_v, lower) in pairwise(table):
         if volts >= lower_v:
             return lower + (upper - lower) * (volts - lower_v) / (upper_v - lower_v)
     return table[-1][1]

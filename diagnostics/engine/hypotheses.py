@@ -39,7 +39,7 @@ def fault_sets(n: int, k: int) -> FaultSets:
         part = np.full((comb(n, size), k), n, dtype=np.int32)
         part[:, :size] = _combinations(n, size)
         parts.append(part)
-    members = np.concatenate(parts)
+    members = np.asfortranarray(np.concatenate(parts))  # read column by column
     members.setflags(write=False)
     return FaultSets(n, k, members, (members < n).sum(axis=1).astype(np.int32))
 
@@ -94,3 +94,24 @@ def project(sets: FaultSets, keep: NDArray[np.integer], n_kept: int) -> Ints:
     lookup = np.append(np.asarray(keep, dtype=np.int32), np.int32(n_kept))
     part = np.sort(lookup[sets.members], axis=1)
     return rank(part, n_kept)
+
+
+def weigh(cells: NDArray[np.integer], weights: NDArray[np.float64], n: int) -> NDArray[np.float64]:
+    """(n,) sum of the weights that fall into each cell."""
+    return np.asarray(np.bincount(cells, weights=weights, minlength=n), dtype=np.float64)
+
+
+def marginals(members: Ints, weights: NDArray[np.float64], n: int) -> NDArray[np.float64]:
+    """(n,) weight of the sets that contain each member; rows (m, k), `n` where empty."""
+    found = np.zeros(n + 1)
+    for column in members.T:
+        found += weigh(column, weights, n + 1)
+    return found[:n]
+
+
+def sums(members: Ints, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(m,) sum of the values of each set's members; `values` (n + 1,), the last one for an empty place."""
+    found = np.zeros(len(members))
+    for column in members.T:
+        found += values[column]
+    return found

@@ -15,12 +15,12 @@ from diagnostics.engine.case import Case, MotionTrial, check_case
 from diagnostics.engine.compiled import Compiled, Floats, Ints, compiled
 from diagnostics.engine.evidence import Factor, SiteFactor, factors_of
 from diagnostics.engine.faults import default_prior, describe, mode_of
-from diagnostics.engine.hypotheses import count, project
+from diagnostics.engine.hypotheses import count, fault_sets, marginals, project, rank, sums, weigh
 from diagnostics.engine.minimal import minimal_diagnoses
 from diagnostics.engine.planning import next_checks
 from diagnostics.engine.proof import proof_from
 from diagnostics.engine.reasons import Epoch, reasons_of
-from diagnostics.engine.results import Diagnosis, Fault, Hypothesis, Suspect
+from diagnostics.engine.results import Diagnosis, Fault, Hypothesis, Judgement, Suspect
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.warnings import warnings_of
@@ -81,7 +81,7 @@ def posterior(model: Compiled, chances: Floats, factors: Sequence[Factor], worke
 def _log_sets(model: Compiled, chances: Floats) -> Floats:
     """(H,) log prior of each set, normalised over the sets that are kept."""
     odds = np.append(np.log(chances) - np.log1p(-chances), 0.0)
-    return _normalised(odds[model.sets.members].sum(axis=1))
+    return _normalised(sums(model.sets.members, odds))
 
 
 def _normalised(log_weights: Floats) -> Floats:
@@ -113,20 +113,14 @@ def _log_renewed(model: Compiled, chances: Floats, old: Floats, worked: frozense
     n_out = int((~inside).sum())
     keep = np.where(inside, n_out, np.cumsum(~inside) - 1)
     part: Ints = project(model.sets, keep, n_out)
-    outside = np.bincount(part, weights=old, minlength=count(n_out, model.sets.k))
+    outside = weigh(part, old, count(n_out, model.sets.k))
     fresh = chances.copy()
     for i, fault in enumerate(model.faults):
         if inside[i] and mode_of(model.system, fault).disturbed:
             fresh[i] = observe.WORK_HERE * fresh[i] / (1.0 + (observe.WORK_HERE - 1.0) * fresh[i])
     odds = np.append(np.where(inside, np.log(fresh) - np.log1p(-fresh), 0.0), 0.0)
     with np.errstate(divide="ignore"):
-        return _normalised(np.log(outside)[part] + odds[model.sets.members].sum(axis=1))
-
-
-def marginals(members: Ints, weights: Floats, n: int) -> Floats:
-    """(n,) weight of the sets that contain each member."""
-    k = members.shape[1]
-    return np.bincount(members.ravel(), weights=np.repeat(weights, k), minlength=n + 1)[:n]
+        return _normalised(np.log(outside)[part] + sums(model.sets.members, odds))
 
 
 def worked_positions(case: Case) -> frozenset[str]:
@@ -159,7 +153,7 @@ def diagnose(
         suspects=_suspects(model, case, judgements, found, shares, moved),
         hypotheses=_hypotheses(model, found),
         nothing_wrong=float(weights[0]),
-        next_checks=next_checks(model, case, judgements, weights),
+        next_checks=next_checks(model, case, judgements, weights, shares),
         proof=proof_from(system, list(zip(case.observations, judgements, strict=True))),
         judgements=judgements,
         warnings=warnings_of(model, case, judgements, found.epochs, found.log_evidence),
@@ -172,7 +166,7 @@ def diagnose(
 def _suspects(
     model: Compiled,
     case: Case,
-    judgements: Sequence[object],
+    judgements: Sequence[Judgement],
     found: Posterior,
     shares: Floats,
     moved: dict[Fault, float],
@@ -211,18 +205,20 @@ def _members(model: Compiled, hypothesis: int) -> tuple[int, ...]:
 
 def _minimal(model: Compiled, found: Posterior, shown: list[tuple[int, ...]]) -> set[frozenset[int]]:
     """Those of the sets shown that explain all evidence of the car as it is now and of which no smaller set does."""
-    from diagnostics.engine.hypotheses import rank
-
     parts = sorted({fault for members in shown for fault in members})
     factors = {factor.key: factor for factor in found.epochs[-1].factors}.values()
 
-    def consistent(chosen: frozenset[int]) -> bool:
-        row = np.full((1, model.sets.k), model.sets.n, dtype=np.int32)
-        row[0, : len(chosen)] = sorted(chosen)
-        place = rank(row, model.sets.n)
-        return all(float(factor.likelihood(model, place)[0]) >= EXPLAINS for factor in factors)
-
-    return set(minimal_diagnoses(parts, consistent, model.sets.k))
+    local = fault_sets(len(parts), model.sets.k)
+    lookup = np.array([*parts, model.sets.n], dtype=np.int32)
+    places = rank(lookup[local.members], model.sets.n)
+    explains = np.ones(len(local), dtype=bool)
+    for factor in factors:
+        explains &= factor.likelihood(model, places) >= EXPLAINS
+    verdicts = {
+        frozenset(lookup[row[row < len(parts)]].tolist()): bool(e)
+        for row, e in zip(local.members, explains, strict=True)
+    }
+    return set(minimal_diagnoses(parts, verdicts.__getitem__, model.sets.k))
 
 
 def _left_out(chances: Floats, max_faults: int) -> float:

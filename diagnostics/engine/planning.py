@@ -10,6 +10,7 @@ from diagnostics.engine.case import Case, checks_of
 from diagnostics.engine.cautions import caution_for
 from diagnostics.engine.compiled import Compiled, Floats, Ints
 from diagnostics.engine.evidence import outcome_table
+from diagnostics.engine.hypotheses import weigh
 from diagnostics.engine.motion import pose_of, sensor_state
 from diagnostics.engine.results import Judgement, NextCheck
 from diagnostics.engine.sitting import AT_MODULE, AT_POSITION, Sitting, sitting_of
@@ -71,19 +72,21 @@ class _Offer:
     due: str = ""
 
 
-def next_checks(model: Compiled, case: Case, judgements: Sequence[Judgement], weights: Floats) -> tuple[NextCheck, ...]:
-    """Checks worth making now, most bits a minute first."""
+def next_checks(
+    model: Compiled, case: Case, judgements: Sequence[Judgement], weights: Floats, shares: Floats
+) -> tuple[NextCheck, ...]:
+    """Checks worth making now, most bits a minute first. `weights` (H,) of the fault sets, `shares` (n,) of the faults."""
     likely = likely_of(model, weights)
     sitting = sitting_of(model, case, judgements, weights)
     gains = _Gains(model, likely)
-    rated = [(gains.of(offer), offer) for offer in _offers(model, sitting, _flickering(model, weights))]
+    rated = [(gains.of(offer), offer) for offer in _offers(model, sitting, _flickering(model, shares))]
     worth = [(gain, offer) for gain, offer in rated if gain >= WORTH_BITS]
     worth.sort(key=lambda item: (-item[0] / item[1].minutes, item[1].check, item[1].position, str(item[1].pose)))
-    return tuple(_next(model, likely, gain, offer) for gain, offer in worth[:MOST_CHECKS])
+    return tuple(_next(model, shares, gain, offer) for gain, offer in worth[:MOST_CHECKS])
 
 
-def _next(model: Compiled, likely: Likely, gain: float, offer: _Offer) -> NextCheck:
-    touched = (offer.position,) if offer.position else ()
+def _next(model: Compiled, shares: Floats, gain: float, offer: _Offer) -> NextCheck:
+    touched: tuple[str, ...] = (offer.position,) if offer.position else ()
     if offer.motion is not None:
         declared = model.system.motions[offer.motion]  # type: ignore[index]
         touched = tuple(dict.fromkeys(code for step in declared.steps for code in step.driven_by))
@@ -95,7 +98,7 @@ def _next(model: Compiled, likely: Likely, gain: float, offer: _Offer) -> NextCh
         minutes=round(offer.minutes, 2),
         bits=gain,
         bits_per_minute=gain / offer.minutes,
-        why=why_of(model, likely.places, likely.weights, offer.check, offer.position, offer.due, offer.motion),
+        why=why_of(model, shares, offer.check, offer.position, offer.due, offer.motion),
         caution=caution_for(model.system, offer.check, touched),
     )
 
@@ -105,21 +108,22 @@ class _Gains:
 
     def __init__(self, model: Compiled, likely: Likely) -> None:
         self.model, self.likely = model, likely
-        self._joint: dict[str, Floats] = {}
+        self._joint: dict[str, tuple[Floats, Ints]] = {}
 
     def of(self, offer: _Offer) -> float:
         if offer.motion is not None:
             return self._motion(offer.motion)
-        table = outcome_table(self.model, offer.check, offer.position, offer.due)
-        return bits(self._at(offer.position) @ table)
+        joint, present = self._at(offer.position)
+        return bits(joint @ outcome_table(self.model, offer.check, offer.position, offer.due)[present])
 
-    def _at(self, site: str) -> Floats:
-        """(repair sets, local sets) joint weight."""
+    def _at(self, site: str) -> tuple[Floats, Ints]:
+        """(repair sets, local sets) joint weight, of those local sets that are present, and which these are."""
         if site not in self._joint:
-            likely, n = self.likely, len(self.model.sites[site].sets)
-            cells = likely.repairs.astype(np.int64) * n + self.model.codes(site)[likely.places]
-            joint = np.bincount(cells, weights=likely.weights, minlength=likely.sets * n)
-            self._joint[site] = joint.reshape(likely.sets, n)
+            likely = self.likely
+            present, local = np.unique(self.model.codes(site)[likely.places], return_inverse=True)
+            cells = likely.repairs.astype(np.int64) * len(present) + local
+            joint = weigh(cells, likely.weights, likely.sets * len(present))
+            self._joint[site] = joint.reshape(likely.sets, len(present)), present
         return self._joint[site]
 
     def _motion(self, motion: str) -> float:
@@ -129,18 +133,17 @@ class _Gains:
         joint = np.zeros((likely.sets, len(declared.steps) + 1))
         for told, name in enumerate([*(step.name for step in declared.steps), None]):
             seen = trials.told_weights(declared, name, None, layman=False) @ chances
-            joint[:, told] = np.bincount(likely.repairs, weights=likely.weights * seen, minlength=likely.sets)
+            joint[:, told] = weigh(likely.repairs, likely.weights * seen, likely.sets)
         return bits(joint)
 
 
-def _flickering(model: Compiled, weights: Floats) -> frozenset[str]:
+def _flickering(model: Compiled, shares: Floats) -> frozenset[str]:
     """Sensors that come and go with some chance: there, and in motions, a repeated check is worth its minutes."""
-    found = set()
-    for code in model.system.sensors():
-        holds = np.array(["comes-and-goes" in modes for modes in model.sites[code].sets])
-        if float(weights[holds[model.codes(code)]].sum()) >= REPEATS:
-            found.add(code)
-    return frozenset(found)
+    return frozenset(
+        fault.position
+        for fault, share in zip(model.faults, shares, strict=True)
+        if fault.mode == "comes-and-goes" and share >= REPEATS
+    )
 
 
 def _offers(model: Compiled, sitting: Sitting, flickering: frozenset[str]) -> Iterator[_Offer]:

@@ -8,15 +8,16 @@ import numpy as np
 from diagnostics.engine.case import Case
 from diagnostics.engine.compiled import Compiled, Floats
 from diagnostics.engine.evidence import COMPLAINT, RECENT_WORK, Factor
+from diagnostics.engine.hypotheses import marginals
 from diagnostics.engine.results import Fault, Judgement, Reason
 from diagnostics.engine.words import _
 
 TELLING = 0.2
 """Reasons below this many nats either way are not worth a sentence."""
 MOST_REASONS, MOST_SUSPECTS = 6, 25
-NEGLIGIBLE = 1e-10
-"""Hypotheses below this share of the best one are left out of the reasons. No factor is below about 1e-4, so they cannot
-return when one observation is left out."""
+NEGLIGIBLE = 1e-8
+"""Hypotheses below this share of the best one are left out of the reasons. A factor is rarely below 1e-3 (its slip), so
+they cannot return when one observation is left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,17 +38,16 @@ def without_each(model: Compiled, epoch: Epoch) -> list[tuple[Factor, float, Flo
     With w the weights given everything and L the factor, the weights without it are w/L. So the chance of the factor with a
     fault f, all else given, is sum(w, f) / sum(w/L, f), and the same without f; the ratio is their quotient.
     """
-    n, k = len(model.faults), model.sets.k
+    n = len(model.faults)
     subset = np.flatnonzero(epoch.weights > NEGLIGIBLE * epoch.weights.max())
     members, weights = model.sets.members[subset], epoch.weights[subset]
-    flat, total = members.ravel(), weights.sum()
-    with_fault = np.bincount(flat, weights=np.repeat(weights, k), minlength=n + 1)[:n]
+    total, with_fault = weights.sum(), marginals(members, weights, n)
     known: dict[object, tuple[float, Floats]] = {}
     for factor in epoch.factors:
         if factor.key in known:
             continue
         without = weights / factor.likelihood(model, subset)
-        left = np.bincount(flat, weights=np.repeat(without, k), minlength=n + 1)[:n]
+        left = marginals(members, without, n)
         whole = without.sum()
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.log(with_fault / left) - np.log((total - with_fault) / (whole - left))
@@ -67,9 +67,9 @@ def reasons_of(
     found: dict[int, list[Reason]] = {suspect: [] for suspect in suspects}
     told: dict[int, set[str]] = {suspect: set() for suspect in suspects}
     for suspect in suspects[:MOST_SUSPECTS]:
-        factor = moved.get(model.faults[suspect])
-        if factor is not None:
-            found[suspect].append(Reason(RECENT_WORK, float(np.log(factor)), _("There was work here or beside it.")))
+        odds = moved.get(model.faults[suspect])
+        if odds is not None:
+            found[suspect].append(Reason(RECENT_WORK, float(np.log(odds)), _("There was work here or beside it.")))
     for epoch in epochs:
         for factor, _chance, ratios in without_each(model, epoch):
             words = ""

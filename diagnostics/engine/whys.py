@@ -1,29 +1,20 @@
 """'Why this check' in one sentence of trade language: what it tells apart, named by the likeliest suspect that it touches."""
 
-from diagnostics.engine.compiled import Compiled, Floats, Ints
+from diagnostics.engine.compiled import Compiled, Floats
 from diagnostics.engine.faults import describe
 from diagnostics.engine.words import _
 
 NAMED = 0.01
 
 
-def why_of(
-    model: Compiled, places: Ints, weights: Floats, check: str, position: str, due: str, motion: str | None
-) -> str:
-    """One sentence. `places`, `weights`: the likeliest hypotheses; `due` what a sound sensor gives in the pose."""
-    system = model.system
+def why_of(model: Compiled, shares: Floats, check: str, position: str, due: str, motion: str | None) -> str:
+    """One sentence. `shares` (n,) of the faults; `due` what a sound sensor gives in the pose."""
     if motion is not None:
         words = _("A whole trial of '{motion}' shows which step it stops at, and so whose report or drive is missing.")
-        return words.format(motion=system.motions[motion].title)  # type: ignore[index]
-    suspect = _likeliest(model, places, weights, position)
-    return _sentences()[check].format(code=position, due=due, suspect=suspect or _("a fault there"))
-
-
-def _likeliest(model: Compiled, places: Ints, weights: Floats, position: str) -> str:
-    members = model.sets.members[places]
-    shares = [(float(weights[(members == i).any(axis=1)].sum()), i) for i in model.sites[position].faults]
-    share, best = max(shares)
-    return describe(model.system, model.faults[best]) if share >= NAMED else ""
+        return words.format(motion=model.system.motions[motion].title)  # type: ignore[index]
+    best = max(model.sites[position].faults, key=lambda i: (float(shares[i]), -i))
+    suspect = describe(model.system, model.faults[best]) if shares[best] >= NAMED else _("a fault there")
+    return _sentences()[check].format(code=position, due=due, suspect=suspect)
 
 
 def _sentences() -> dict[str, str]:
