@@ -166,6 +166,7 @@ TIME_ZONE = env.str("TIME_ZONE", default="UTC")
 
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)  # WhiteNoise warns where there is none, even when it serves from the finders
 WHITENOISE_USE_FINDERS = True
 # Pictures and certificates: never below a web root; served by views that check who asks.
 MEDIA_ROOT = DATA_DIR / "files"
@@ -179,7 +180,7 @@ EMAIL_BACKEND = env.str("EMAIL_BACKEND", default="django.core.mail.backends.cons
 
 # Celery: over Redis where there is one, else over folders below DATA_DIR (kombu's file-system transport).
 REDIS_URL = env.str("REDIS_URL", default="")
-CELERY_BROKER_URL = REDIS_URL or "filesystem://"
+CELERY_BROKER_URL = REDIS_URL or "filesystem://localhost"  # the host says nothing, but kombu asks for one
 if not REDIS_URL:
     _queue = DATA_DIR / "queue"
     for _name in ("messages", "processed", "control"):

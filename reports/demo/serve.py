@@ -12,6 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from dataclasses import dataclass
 from threading import Event
 from types import FrameType
 
@@ -41,26 +42,36 @@ def worker_command() -> list[str]:
     """One Celery worker that takes one task at a time in its own process; no talk with other workers, as there are
     none."""
     alone = ["--pool", "solo", "--concurrency", "1", "--without-gossip", "--without-mingle", "--without-heartbeat"]
-    return [sys.executable, "-m", "celery", "-A", "shop.celery", "worker", *alone, "--loglevel", "WARNING"]
+    # In a container everybody is root; the worker's advice against it would bury the address that people look for.
+    python = [sys.executable, "-W", "ignore:You're running the worker with superuser privileges"]
+    return [*python, "-m", "celery", "-A", "shop.celery", "--quiet", "worker", *alone, "--loglevel", "WARNING"]
 
 
-def _start(command: Sequence[str]) -> subprocess.Popen[bytes]:
+@dataclass(frozen=True, slots=True)
+class Child:
+    name: str
+    process: subprocess.Popen[bytes]
+
+
+def _start(name: str, command: Sequence[str]) -> Child:
     environment = {**os.environ, "DJANGO_SETTINGS_MODULE": "shop.settings"}
-    return subprocess.Popen(command, env=environment, start_new_session=True, stdin=subprocess.DEVNULL)  # noqa: S603
+    process = subprocess.Popen(command, env=environment, start_new_session=True, stdin=subprocess.DEVNULL)  # noqa: S603
+    return Child(name, process)
 
 
-def _stop(children: Sequence[subprocess.Popen[bytes]]) -> None:
+def _stop(children: Sequence[Child]) -> None:
     """Ask every child to finish, then insist."""
-    for child in children:
-        if child.poll() is None:
-            child.send_signal(signal.SIGTERM)
+    processes = [child.process for child in children]
+    for process in processes:
+        if process.poll() is None:
+            process.send_signal(signal.SIGTERM)
     deadline = time.monotonic() + GRACE_SECONDS
-    for child in children:
+    for process in processes:
         try:
-            child.wait(max(0.1, deadline - time.monotonic()))
+            process.wait(max(0.1, deadline - time.monotonic()))
         except subprocess.TimeoutExpired:
-            os.killpg(child.pid, signal.SIGKILL)
-            child.wait()
+            os.killpg(process.pid, signal.SIGKILL)
+            process.wait()
 
 
 def _answers(port: int) -> bool:
@@ -71,15 +82,15 @@ def _answers(port: int) -> bool:
         return False
 
 
-def _watch(children: Sequence[subprocess.Popen[bytes]], port: int, stop: Event) -> int:
+def _watch(children: Sequence[Child], port: int, stop: Event) -> int:
     """Say the address once the server answers, then wait for `stop`. A child that ends by itself: exit code 1."""
     deadline = time.monotonic() + START_SECONDS
     said = False
     while not stop.wait(0.5 if said else 0.1):
         for child in children:
-            if child.poll() is not None:
-                name = list(child.args)[2]  # type: ignore[arg-type]
-                print(f"topwright: {name!s} ended by itself (exit code {child.returncode})", file=sys.stderr)
+            if child.process.poll() is not None:
+                code = child.process.returncode
+                print(f"topwright: the {child.name} ended by itself (exit code {code})", file=sys.stderr)
                 return 1
         if not said and _answers(port):
             print(f"Topwright is at http://{HOST}:{port}/ (Ctrl-C stops it)", flush=True)
@@ -100,10 +111,10 @@ def serve(port: int) -> int:
 
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, ended)
-    children: list[subprocess.Popen[bytes]] = []
+    children: list[Child] = []
     try:
-        children.append(_start(server_command(port)))
-        children.append(_start(worker_command()))
+        children.append(_start("server", server_command(port)))
+        children.append(_start("worker", worker_command()))
         return _watch(children, port, stop)
     finally:
         _stop(children)

@@ -88,7 +88,7 @@ def prove(bench: Bench, watch: Watch, visit: Visit) -> None:
             add(4, bench.battery() | {"after_work": True})
     angles = [w.position for w in visit.mending if bench.system.positions[w.position].watches is not None]
     for motion in ("open", "close"):
-        bench.stand(bench.system.motions[motion].start)  # type: ignore[index]
+        bench.stand(bench.system.motions[motion].start)
         add(3, bench.try_motion(motion) | {"after_work": bool(visit.mending)})
         for code in angles:
             add(1, bench.read(code) | {"after_work": True})
