@@ -11,3 +11,8 @@ class DiagnosticsConfig(AppConfig):
         from diagnostics.engine import words
 
         words.speak_with(gettext)
+
+        from diagnostics.selectors import reasons_not_done
+        from shop import gates
+
+        gates.register(reasons_not_done)

@@ -1,18 +1,20 @@
 """From the rows of a job to the case that the engine judges.
 
 **What counts.** All checks of the job's sheets on one system revision, up to the sheet asked for, that are neither struck out nor
-refused. Work makes a part of them stale, and what is stale is left out of the suspects and of the proof:
+refused. Work divides them, by the moment of entry and whatever flag was stored with them:
 
-- a check at a position, when it was made before the last work at that position;
-- a battery reading, when it was made before the last work at the supply;
-- a motion trial, when it was made before the last work of the job, anywhere: a motion depends on every path;
-- the complaint, as soon as there is work on the job: it tells of the top before the work.
+- a check at a position, a battery reading (whose position is the supply) and a motion trial (which depends on every path) is *after
+  work* when it was made after the last work at that position, at the supply, or anywhere in the job;
+- a check made before is kept as evidence of the state before the work: the engine carries over what it said of everything that
+  was not worked on, draws the faults of the worked positions anew, and judges those by what came after;
+- a check at a position made between two works there is overtaken and left out: it speaks of a state that is neither;
+- for the proof only checks after the last work on the path count (`current`).
 
-A fault that the work was meant to cure starts again with the prior of a new part (`suspects.py`). What the complaint said is not forgotten:
-a complained motion must be seen to run whole after the last work before the job can be called done (`proof.py`).
+So a repaired fault stays suspected until its path is checked again, and the complaint is never forgotten: if the wrong part was changed, what else
+could have caused it stays suspected. Besides, a motion that stopped must be seen to run whole after the last work (`proof.py`).
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -20,6 +22,8 @@ from django.utils import timezone
 from pydantic import TypeAdapter
 
 from diagnostics.engine.case import Case, CaseCar, Complaint, Observation
+from diagnostics.engine.proof import proof_of
+from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
 from diagnostics.selectors.systems import system_of
@@ -29,38 +33,47 @@ _OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """A case with the rows behind it: `checks` are parallel to `case.observations`; `stale` were made before work."""
+    """A case with the rows behind it: `checks` are parallel to `case.observations`; those in `current` tell of the top as it is now."""
 
     system: TopSystem
     case: Case
     checks: tuple[Check, ...]
-    stale: tuple[Check, ...]
+    current: tuple[Check, ...]
     work: tuple[Work, ...]
-    complaint: Complaint | None
-    """What was complained of, also after work when the case no longer counts it."""
 
     @property
     def is_empty(self) -> bool:
         return not self.checks and self.case.complaint is None
 
-
-def last_work_at(work: Iterable[Work]) -> dict[str, datetime]:
-    """Position -> moment of the last work at it."""
-    last: dict[str, datetime] = {}
-    for one in work:
-        last[one.position] = max(one.at, last.get(one.position, one.at))
-    return last
+    def proof(self) -> dict[str, ProofState]:
+        """Sensor -> seen made, seen released, after the last work on its path."""
+        return proof_of(self.system, [_OBSERVATION.validate_python(check.observation) for check in self.current])
 
 
-def is_stale(check: Check, system: TopSystem, last: Mapping[str, datetime]) -> bool:
-    """Whether work has overtaken the check (the rule stands at the top of this module)."""
-    if check.kind == CheckKind.MOTION:
-        moments = list(last.values())
-    elif check.kind == CheckKind.BATTERY:
-        moments = [at for code, at in last.items() if code in system.positions and system.positions[code].kind == "supply"]
-    else:
-        moments = [last[check.position]] if check.position in last else []
-    return any(check.at <= at for at in moments)
+class WorkTimes:
+    """When what was worked on, asked for one check at a time."""
+
+    def __init__(self, work: Iterable[Work], system: TopSystem) -> None:
+        self._at: dict[str, list[datetime]] = {}
+        for one in work:
+            self._at.setdefault(one.position, []).append(one.at)
+        self._supplies = {code for code, position in system.positions.items() if position.kind == "supply"}
+
+    def before(self, check: Check) -> tuple[bool, bool]:
+        """(made after the last work on its path, made after some earlier work on it); both False where there was none."""
+        if check.kind == CheckKind.MOTION:
+            moments = [at for times in self._at.values() for at in times]
+        elif check.kind == CheckKind.BATTERY:
+            moments = [at for code in self._supplies for at in self._at.get(code, [])]
+        else:
+            moments = self._at.get(check.position, [])
+        passed = sum(check.at > at for at in moments)
+        return bool(moments) and passed == len(moments), 0 < passed < len(moments)
+
+    def touched(self, check: Check) -> bool:
+        """Whether there is work on the path of the check at all."""
+        after, between = self.before(check)
+        return after or between or bool(self._at.get(check.position)) or (check.kind == CheckKind.MOTION and bool(self._at))
 
 
 def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
@@ -73,22 +86,38 @@ def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
     )
     rows = Check.objects.filter(sheet__in=[one.pk for one in sheets], struck_at__isnull=True).exclude(verdict="refused")
     work = tuple(Work.objects.filter(job_id=sheet.job_id))
-    last = last_work_at(work)
-    fresh: list[Check] = []
-    stale: list[Check] = []
-    for check in rows.select_related("by"):
-        (stale if is_stale(check, system, last) else fresh).append(check)
-    said = next((one.complaint for one in sorted(sheets, key=lambda s: s.opened_at, reverse=True) if one.complaint), None)
-    complaint = Complaint.model_validate(said) if said else None
+    times = WorkTimes(work, system)
+    checks, observations, current = [], [], []
+    for check in rows.order_by("at", "pk"):
+        after, between = times.before(check)
+        if after or not times.touched(check):
+            current.append(check)
+        if between and check.kind != CheckKind.MOTION:
+            continue
+        checks.append(check)
+        observations.append(_OBSERVATION.validate_python({**check.observation, "after_work": after}))
+    newest_first = sorted(sheets, key=lambda one: one.opened_at, reverse=True)
+    said = next((one.complaint for one in newest_first if one.complaint), None)
     case = Case(
         system=system.system,
         car=CaseCar(made_on=sheet.car.made_on.strftime("%Y-%m"), climate=sheet.car.climate),  # type: ignore[arg-type]
         seen_on=timezone.localdate(sheet.opened_at).isoformat(),
-        complaint=None if work else complaint,
-        recent_work=tuple(code for code in sheet.recent_work if code in system.positions),
-        observations=tuple(_OBSERVATION.validate_python(check.observation) for check in fresh),
+        complaint=Complaint.model_validate(said) if said else None,
+        recent_work=_recent_work(sheet, work, observations, system),
+        observations=tuple(observations),
     )
-    return Evidence(system, case, tuple(fresh), tuple(stale), work, complaint)
+    return Evidence(system, case, tuple(checks), tuple(current), work)
+
+
+def _recent_work(
+    sheet: BenchSheet, work: Iterable[Work], observations: Iterable[Observation], system: TopSystem
+) -> tuple[str, ...]:
+    """Positions worked on before the car came; once a motion was tried after this job's work, that work too: the engine then takes
+    the trial for one of the renewed state."""
+    codes = list(sheet.recent_work)
+    if any(one.check == "motion" and one.after_work for one in observations):
+        codes += [one.position for one in work]
+    return tuple(code for code in dict.fromkeys(codes) if code in system.positions)
 
 
 def case_of_sheet(sheet: BenchSheet) -> Case | None:

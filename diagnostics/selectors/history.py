@@ -28,7 +28,9 @@ def units_of_car(car: Car) -> tuple[PositionUnits, ...]:
     by_position: dict[str, list[Unit]] = {}
     # Nulls sort differently in SQLite and PostgreSQL: the original part (fitted_on null) is put first here.
     rows = Unit.objects.filter(car=car).select_related("fitted_job", "removed_job").order_by("pk")
-    for unit in sorted(rows, key=lambda u: (u.fitted_on is not None, u.fitted_on, u.pk) if u.fitted_on else (False, None, u.pk)):
+    for unit in sorted(
+        rows, key=lambda u: (u.fitted_on is not None, u.fitted_on, u.pk) if u.fitted_on else (False, None, u.pk)
+    ):
         by_position.setdefault(unit.position, []).append(unit)
     revision = system_for_car(car)
     declared = dict(system_of(revision).positions) if revision else {}
@@ -50,4 +52,9 @@ def work_of_job(job: Job) -> QuerySet[Work]:
 
 def sheet_of_job(job: Job) -> BenchSheet | None:
     """The job's open sheet, else its last one, else None."""
-    return BenchSheet.objects.filter(job=job).select_related("revision", "car", "job").order_by("-opened_at", "-pk").first()
+    return (
+        BenchSheet.objects.filter(job=job)
+        .select_related("revision", "car", "job")
+        .order_by("-opened_at", "-pk")
+        .first()
+    )

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from diagnostics.engine.proof import proof_of
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import ACTUATORS, TopSystem
 from diagnostics.models import CheckKind
@@ -41,7 +40,7 @@ def proof_of_job(job: Job) -> dict[str, ProofState]:
     """Sensor -> seen made, seen released, after the last work on its path; empty where there is no sheet or no declared system."""
     sheet = sheet_of_job(job)
     evidence = evidence_of_sheet(sheet) if sheet else None
-    return proof_of(evidence.system, evidence.case.observations) if evidence else {}
+    return evidence.proof() if evidence else {}
 
 
 def repaired_paths_of_job(job: Job) -> tuple[RepairedPath, ...]:
@@ -53,10 +52,8 @@ def repaired_paths_of_job(job: Job) -> tuple[RepairedPath, ...]:
 
 def repaired_paths(evidence: Evidence) -> tuple[RepairedPath, ...]:
     positions = dict.fromkeys(work.position for work in evidence.work)
-    proof = proof_of(evidence.system, evidence.case.observations)
-    paths = [
-        RepairedPath(code, _name(evidence.system, code), _missing(evidence, code, proof)) for code in positions
-    ]
+    proof = evidence.proof()
+    paths = [RepairedPath(code, _name(evidence.system, code), _missing(evidence, code, proof)) for code in positions]
     return tuple(paths)
 
 
@@ -64,10 +61,10 @@ def motions_owed(evidence: Evidence) -> tuple[str, ...]:
     """Motions that stopped before the work and have not run whole since; sentences."""
     if not evidence.work:
         return ()
-    owed = {evidence.complaint.motion} if evidence.complaint else set()
+    owed = {evidence.case.complaint.motion} if evidence.case.complaint else set()
     owed |= {
         check.observation["motion"]
-        for check in evidence.stale
+        for check in evidence.checks
         if check.kind == CheckKind.MOTION and check.observation["stops_at"] is not None
     }
     return tuple(
@@ -116,9 +113,11 @@ def _name(system: TopSystem, code: str) -> str:
 
 
 def _ran_whole(evidence: Evidence) -> set[str]:
-    """Motions that ran whole after the last work of the job (before it there are only stale trials)."""
-    trials = [check.observation for check in evidence.checks if check.kind == CheckKind.MOTION]
-    last = {trial["motion"]: trial["stops_at"] for trial in trials}  # in order of entry: the last trial of a motion counts
+    """Motions that ran whole after the last work of the job."""
+    trials = [check.observation for check in evidence.current if check.kind == CheckKind.MOTION]
+    last = {
+        trial["motion"]: trial["stops_at"] for trial in trials
+    }  # in order of entry: the last trial of a motion counts
     return {motion for motion, stops_at in last.items() if stops_at is None}
 
 
@@ -128,7 +127,7 @@ def _missing(evidence: Evidence, code: str, proof: dict[str, ProofState]) -> str
     position = evidence.system.positions.get(code)
     kind = position.kind if position else ""
     if kind == "supply":
-        good = any(check.kind == CheckKind.BATTERY and check.verdict == "ok" for check in evidence.checks)
+        good = any(check.kind == CheckKind.BATTERY and check.verdict == "ok" for check in evidence.current)
         return "" if good else _("Read the battery at rest.")
     needed = _motions_driven_by(evidence.system, code) if kind in ACTUATORS else {"open", "close"}
     missing = sorted(needed - _ran_whole(evidence))
@@ -149,4 +148,3 @@ def _missing_states(state: ProofState) -> str:
 def _motions_driven_by(system: TopSystem, code: str) -> set[str]:
     driven = {name for name, motion in system.motions.items() if any(code in step.driven_by for step in motion.steps)}
     return set(driven) or set(system.motions)
-

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from pydantic import TypeAdapter, ValidationError
 
-from diagnostics.engine.case import Case, CaseCar, CaseError, Observation, check_case
+from diagnostics.engine.case import CaseError, Observation, check_observation
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
@@ -78,13 +78,7 @@ def _declared(
     filled["after_work"] = _after_work(sheet, system, filled)
     try:
         parsed = _OBSERVATION.validate_python(filled)
-        case = Case(
-            system=system.system,
-            car=CaseCar(made_on=sheet.car.made_on.strftime("%Y-%m")),
-            seen_on=timezone.localdate().isoformat(),
-            observations=(parsed,),
-        )
-        check_case(system, case)
+        check_observation(system, parsed, _("This entry"))
     except ValidationError as error:
         raise ShopError(_first_mistake(error)) from error
     except CaseError as error:
@@ -157,7 +151,9 @@ def check_strike(*, check: Check, by: User, why: str) -> Check:
     )
     check.refresh_from_db()
     if struck != 1:
-        raise Conflict(_("{who} has struck this entry out already: {why}").format(who=check.struck_by, why=check.struck_why))
+        raise Conflict(
+            _("{who} has struck this entry out already: {why}").format(who=check.struck_by, why=check.struck_why)
+        )
     trail_record(
         by=by,
         job=job,

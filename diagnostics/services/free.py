@@ -36,9 +36,14 @@ class FreeReading(BaseModel):
 
 def judge_free(reading: FreeReading) -> Judgement:
     if not reading.ignition:
-        return Judgement("refused", _("The ignition is off: the module is asleep and the reading says nothing. Switch it on and read again."))
+        return Judgement(
+            "refused",
+            _("The ignition is off: the module is asleep and the reading says nothing. Switch it on and read again."),
+        )
     if not reading.supply_volts or reading.supply_volts <= 0:
-        return Judgement("refused", _("Without the supply voltage at the module the reading says nothing. Measure the supply first."))
+        return Judgement(
+            "refused", _("Without the supply voltage at the module the reading says nothing. Measure the supply first.")
+        )
     if reading.volts > reading.supply_volts + METER_V:
         return Judgement(
             "refused",

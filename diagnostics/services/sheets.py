@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from diagnostics.engine.case import Case, CaseCar, CaseError, check_case, parse_case
 from diagnostics.engine.motion import pose_of
 from diagnostics.models import BenchSheet
+from diagnostics.selectors.page import complaint_words
 from diagnostics.selectors.systems import system_for_car, system_of
 from shop.errors import Conflict, ShopError
 from shop.models import Job, User
@@ -65,12 +66,14 @@ def sheet_open(*, job: Job, by: User) -> BenchSheet:
 
 
 def _refuse_second(job: Job) -> None:
-    there = BenchSheet.objects.filter(car_id=job.car_id, closed_at__isnull=True).select_related("opened_by", "job").first()
+    there = (
+        BenchSheet.objects.filter(car_id=job.car_id, closed_at__isnull=True).select_related("opened_by", "job").first()
+    )
     if there is not None:
         raise SheetAlreadyOpen(
-            _("This car has an open bench sheet already, opened by {who} on job {number}: work on that one together.").format(
-                who=there.opened_by, number=there.job.number
-            ),
+            _(
+                "This car has an open bench sheet already, opened by {who} on job {number}: work on that one together."
+            ).format(who=there.opened_by, number=there.job.number),
             there,
         )
 
@@ -87,7 +90,9 @@ def sheet_set_pose(
     sheet = locked(sheet)
     if supply_volts is not None and not 0 <= supply_volts <= SUPPLY_HIGHEST_V:
         raise ShopError(
-            _("A supply of {volts} V cannot be; expected 0 to {highest} V.").format(volts=supply_volts, highest=SUPPLY_HIGHEST_V)
+            _("A supply of {volts} V cannot be; expected 0 to {highest} V.").format(
+                volts=supply_volts, highest=SUPPLY_HIGHEST_V
+            )
         )
     if sheet.revision is not None:
         try:
@@ -109,7 +114,9 @@ def sheet_set_complaint(
     require(by, "bench.write")
     sheet = locked(sheet)
     if sheet.revision is None:
-        raise ShopError(_("This car's top system is not declared yet, so its steps have no names. Write the complaint on the job."))
+        raise ShopError(
+            _("This car's top system is not declared yet, so its steps have no names. Write the complaint on the job.")
+        )
     system = system_of(sheet.revision)
     data = {
         "system": system.system,
@@ -126,19 +133,9 @@ def sheet_set_complaint(
     sheet.complaint = case.complaint.model_dump() if case.complaint else {}
     sheet.recent_work = list(case.recent_work)
     sheet.save(update_fields=["complaint", "recent_work"])
-    trail_record(
-        by=by, job=sheet.job, kind="sheet.complaint", words=_complaint_words(sheet), link=sheet.get_absolute_url()
-    )
+    words = complaint_words(system, case.complaint) or _("Took the complaint off the bench sheet.")
+    trail_record(by=by, job=sheet.job, kind="sheet.complaint", words=words, link=sheet.get_absolute_url())
     return sheet
-
-
-def _complaint_words(sheet: BenchSheet) -> str:
-    if not sheet.complaint:
-        return _("Took the complaint off the bench sheet.")
-    assert sheet.revision is not None  # noqa: S101 - a complaint is only taken on a declared system
-    motion = system_of(sheet.revision).motions[sheet.complaint["motion"]]
-    step = next(step.title for step in motion.steps if step.name == sheet.complaint["stops_at"])
-    return _("Complaint: {motion} stops at “{step}”.").format(motion=motion.title, step=step)
 
 
 @transaction.atomic

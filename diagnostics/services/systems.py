@@ -3,6 +3,7 @@
 import hashlib
 
 from django.db import transaction
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -34,9 +35,9 @@ def system_publish(*, text: str, source: str, by: User) -> SystemRevision:
     newest = published.first()
     if newest is not None and system.revision <= newest.revision:
         raise Conflict(
-            _("Revision {given} of {slug} is not new: {newest} is published and never changes. Number this one {next}.").format(
-                given=system.revision, slug=system.system, newest=newest.revision, next=newest.revision + 1
-            )
+            _(
+                "Revision {given} of {slug} is not new: {newest} is published and never changes. Number this one {next}."
+            ).format(given=system.revision, slug=system.system, newest=newest.revision, next=newest.revision + 1)
         )
     revision = SystemRevision.objects.create(
         slug=system.system,
@@ -51,7 +52,9 @@ def system_publish(*, text: str, source: str, by: User) -> SystemRevision:
     trail_record(
         by=by,
         kind="system.published",
-        words=_("Published top system {title}, revision {revision}.").format(title=system.title, revision=system.revision),
-        link=f"/systems/{system.system}/",
+        words=_("Published top system {title}, revision {revision}.").format(
+            title=system.title, revision=system.revision
+        ),
+        link=reverse("diagnostics:system", args=[system.system]),
     )
     return revision

@@ -46,7 +46,14 @@ def work_add(
     if kind == WorkKind.REPLACE:
         old, new = _exchange(job, system, position, part.strip(), revision.strip(), serial.strip(), words.strip())
     work = Work.objects.create(
-        job=job, position=position, kind=kind, words=words.strip()[:200], old_unit=old, new_unit=new, by=by, at=timezone.now()
+        job=job,
+        position=position,
+        kind=kind,
+        words=words.strip()[:200],
+        old_unit=old,
+        new_unit=new,
+        by=by,
+        at=timezone.now(),
     )
     trail_record(by=by, job=job, kind="work.added", words=_work_words(work, system), link=job.get_absolute_url())
     return work
@@ -61,11 +68,19 @@ def kinds_of_work(system: TopSystem, position: str) -> tuple[str, ...]:
 
 def _refuse_impossible(system: TopSystem | None, position: str, kind: str, part: str) -> None:
     if kind not in WorkKind.values:
-        raise ShopError(_("“{kind}” is no kind of work; expected one of: {kinds}.").format(kind=kind, kinds=", ".join(WorkKind.values)))
+        raise ShopError(
+            _("“{kind}” is no kind of work; expected one of: {kinds}.").format(
+                kind=kind, kinds=", ".join(WorkKind.values)
+            )
+        )
     if not position:
         raise ShopError(_("Say at which position the work was done."))
     if kind == WorkKind.REPLACE and not part.strip():
-        raise ShopError(_("Say which part was fitted at {position}: its number is on the bag or on the part.").format(position=position))
+        raise ShopError(
+            _("Say which part was fitted at {position}: its number is on the bag or on the part.").format(
+                position=position
+            )
+        )
     if system is None:
         return
     if position not in system.positions:
@@ -104,25 +119,31 @@ def _exchange(
                 fitted_job=job,
             )
     except IntegrityError as error:
-        raise Conflict(_("Somebody else has just fitted a unit at {position}. Look at the job again.").format(position=position)) from error
+        raise Conflict(
+            _("Somebody else has just fitted a unit at {position}. Look at the job again.").format(position=position)
+        ) from error
     return old, new
 
 
 def _refuse_twice(job: Job, now: Unit | None, position: str, part: str, revision: str, serial: str) -> None:
-    if now is not None and now.fitted_job_id == job.pk and (now.part, now.revision, now.serial) == (part, revision, serial):
+    if (
+        now is not None
+        and now.fitted_job_id == job.pk
+        and (now.part, now.revision, now.serial) == (part, revision, serial)
+    ):
         raise Conflict(
-            _("{part} is fitted at {position} in this job already. If a second one was fitted, enter its serial number.").format(
-                part=part, position=position
-            )
+            _(
+                "{part} is fitted at {position} in this job already. If a second one was fitted, enter its serial number."
+            ).format(part=part, position=position)
         )
     if not serial:
         return
     there = Unit.objects.filter(part=part, serial=serial, removed_on__isnull=True).select_related("car").first()
     if there is not None:
         raise Conflict(
-            _("{part} with serial {serial} is fitted already: at {position} of {car}. Check the number on the part.").format(
-                part=part, serial=serial, position=there.position, car=_car_words(there.car)
-            )
+            _(
+                "{part} with serial {serial} is fitted already: at {position} of {car}. Check the number on the part."
+            ).format(part=part, serial=serial, position=there.position, car=_car_words(there.car))
         )
 
 

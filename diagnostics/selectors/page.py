@@ -1,0 +1,344 @@
+"""What the bench sheet shows, as values: the pins in the order of the connector, suspects as bars, what to check next, what is proven."""
+
+import json
+import zlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Count
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
+
+from diagnostics.engine.case import Complaint, checks_of
+from diagnostics.engine.motion import pose_of, sensor_state
+from diagnostics.engine.results import Diagnosis, NextCheck, ProofState, Suspect
+from diagnostics.engine.system.model import BETWEEN, Position, TopSystem
+from diagnostics.models import BenchSheet, Check, CheckKind, Work
+from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
+from diagnostics.selectors.proof import motions_owed, repaired_paths
+from diagnostics.selectors.suspects import OPEN_SUSPECT, diagnosis_of
+
+SHOWN_ENTRIES = 12
+SHOWN_SUSPECTS = 6
+SHOWN_NEXT = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Gives:
+    """What a sound sensor gives in the pose: its state, the word for it, and the volts that mean it."""
+
+    state: str
+    word: str
+    volts: str
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One position on the sheet. `last`: the newest entry about it that counts for the pose; `others`: of every other kind the newest."""
+
+    code: str
+    position: Position
+    gives: Gives | None
+    last: Check | None
+    others: tuple[Check, ...]
+    proof: ProofState | None
+    takes: frozenset[str] = frozenset()
+
+    @property
+    def takes_by_hand(self) -> bool:
+        return CheckKind.PIN_BY_HAND in self.takes
+
+    @property
+    def takes_click(self) -> bool:
+        return CheckKind.CLICK in self.takes
+
+    @property
+    def takes_wiggle(self) -> bool:
+        return CheckKind.WIGGLE in self.takes
+
+    @property
+    def takes_ohms(self) -> bool:
+        return CheckKind.CONTINUITY in self.takes
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        return tuple(caution_words(caution) for caution in self.position.cautions)
+
+    @property
+    def colours(self) -> str:
+        return "/".join(self.position.pin.colours) if self.position.pin else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    suspect: Suspect
+    percent: int
+    is_open: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Todo:
+    """A check to make next. `target`: id of the field; `pose_json`: the pose to set first, '' when the car stands right."""
+
+    check: NextCheck
+    label: str
+    name: str
+    target: str
+    pose_json: str
+    pose_words: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPage:
+    sheet: BenchSheet
+    system: TopSystem | None
+    version: str
+    pose_words: str
+    pose_name: str
+    complaint_words: str
+    pins: tuple[Row, ...]
+    parts: tuple[Row, ...]
+    bars: tuple[Bar, ...]
+    nothing_wrong: int
+    todos: tuple[Todo, ...]
+    warnings: tuple[str, ...]
+    entries: tuple[Check, ...]
+    entries_left: int
+    undo: Check | None
+    owed: tuple[str, ...]
+    work: tuple[Work, ...]
+
+    @property
+    def pose_json(self) -> str:
+        return json.dumps(self.sheet.pose)
+
+    @property
+    def lamps(self) -> tuple[tuple[str, str], ...]:
+        return ("flashing", _("flashing")), ("steady", _("steady")), ("off", _("off"))
+
+    @property
+    def unproven(self) -> int:
+        return sum(1 for row in self.pins if row.proof is not None and not row.proof.proven)
+
+
+def sheet_version(sheet: BenchSheet) -> str:
+    """Changes whenever anything on the sheet does. Two queries besides the sheet's own."""
+    checks = Check.objects.filter(sheet__job_id=sheet.job_id).aggregate(made=Count("pk"), struck=Count("struck_at"))
+    work = Work.objects.filter(job_id=sheet.job_id).count()
+    state = [
+        sheet.pose,
+        sheet.supply_mv,
+        sheet.ignition_on,
+        sheet.complaint,
+        sheet.recent_work,
+        sheet.closed_at is not None,
+    ]
+    return f"{checks['made']}.{checks['struck']}.{work}.{zlib.crc32(json.dumps(state, sort_keys=True).encode()):08x}"
+
+
+def sheet_page(sheet: BenchSheet, *, viewer_pk: int, all_entries: bool = False) -> SheetPage:
+    """Everything that the page and its fragments show; about seven queries."""
+    version = sheet_version(sheet)  # before the reads: a change in between makes the next poll fetch again
+    evidence = evidence_of_sheet(sheet)
+    kept = list(sheet.checks.select_related("by", "struck_by").order_by("-at", "-pk"))
+    entries = tuple(kept if all_entries else kept[:SHOWN_ENTRIES])
+    undo = next((check for check in kept if check.struck_at is None), None)
+    if undo is not None and undo.by_id != viewer_pk:
+        undo = None
+    common = {
+        "sheet": sheet,
+        "version": version,
+        "entries": entries,
+        "entries_left": len(kept) - len(entries),
+        "undo": undo if sheet.closed_at is None else None,
+    }
+    if evidence is None or sheet.revision is None:
+        return SheetPage(
+            system=None, pose_words="", pose_name="", pins=(), parts=(), bars=(), nothing_wrong=0, todos=(),
+            warnings=(), owed=(), work=(), **common,
+        )  # fmt: skip
+    diagnosis = diagnosis_of(evidence, sheet.revision.sha256)
+    return SheetPage(
+        system=evidence.system,
+        pose_words=pose_words(evidence.system, sheet.pose),
+        pose_name=pose_name(evidence.system, sheet.pose),
+        complaint_words=complaint_words(evidence.system, evidence.case.complaint),
+        pins=_pin_rows(sheet, evidence, kept),
+        parts=_part_rows(evidence, kept),
+        bars=_bars(diagnosis),
+        nothing_wrong=round(100 * diagnosis.nothing_wrong),
+        todos=_todos(sheet, evidence.system, diagnosis),
+        warnings=diagnosis.warnings,
+        owed=tuple(
+            path.missing and f"{path.position} {path.name}: {path.missing}"
+            for path in repaired_paths(evidence)
+            if path.missing
+        )
+        + motions_owed(evidence),
+        work=evidence.work,
+        **common,
+    )
+
+
+def pose_name(system: TopSystem, pose: Mapping[str, str]) -> str:
+    """The resting pose that this is, or ''."""
+    return next((name for name, places in system.poses.items() if places == pose), "")
+
+
+def pose_words(system: TopSystem, pose: Mapping[str, str]) -> str:
+    name = pose_name(system, pose)
+    if name:
+        return plain(name)
+    return ", ".join(f"{axis.title}: {place_words(pose.get(code, BETWEEN))}" for code, axis in system.axes.items())
+
+
+def plain(name: str) -> str:
+    """A name of a file (`half-open`) as words."""
+    return name.replace("-", " ").replace("_", " ")
+
+
+def place_words(place: str) -> str:
+    return _("in between") if place == BETWEEN else plain(place)
+
+
+def complaint_words(system: TopSystem, complaint: Complaint | None) -> str:
+    if complaint is None:
+        return ""
+    motion = system.motions[complaint.motion]
+    step = next(step.title for step in motion.steps if step.name == complaint.stops_at)
+    return _("{motion}: stops at “{step}”.").format(motion=motion.title, step=step)
+
+
+def caution_words(caution: str) -> str:
+    """The caution of a position, as a sentence."""
+    return {
+        "pinch": _("Pinching: hands, hair and helpers clear of hinges, links and latches."),
+        "prop": _("Prop the lid before anybody leans in; hydraulics are never trusted to hold it."),
+        "pressure": _("Oil under pressure: relieve it by the vehicle’s own procedure before a line is opened."),
+        "injection": _("A fine jet of oil goes through skin and gloves: never feel for a leak; once hit, to hospital at once."),
+        "battery": _("Battery: rings off, negative first off and last on; props in place before it is disconnected."),
+        "ignition": _("Ignition on: the top can move and fans can start; ventilate, no engine in a closed room."),
+        "spring": _("Springs and gas struts stay loaded when the oil is not."),
+        "two-people": _("A job for two people, by voice contact."),
+    }[caution]
+
+
+def state_word(state: str) -> str:
+    if state == "made":
+        return pgettext("contact", "made")
+    if state == "released":
+        return pgettext("contact", "released")
+    return place_words(state)
+
+
+def gives(system: TopSystem, position: Position, pose: Mapping[str, str], supply: float) -> Gives:
+    """`supply` in volts: the limits in volts follow from the module's thresholds."""
+    state = sensor_state(position, pose)
+    pin = position.pin
+    if pin is not None and pin.bands is not None:
+        band = pin.bands.get(state)
+        volts = _("{low:.1f} to {high:.1f} V").format(low=band[0] * supply, high=band[1] * supply) if band else ""
+        return Gives("place", state_word(state), volts)
+    low = (state == "made") == (pin is None or pin.made_reads == "low")
+    share = system.module.low_share if low else system.module.high_share
+    words = _("under {volts:.1f} V") if low else _("over {volts:.1f} V")
+    return Gives(state, state_word(state), words.format(volts=share * supply))
+
+
+def _pin_rows(sheet: BenchSheet, evidence: Evidence, kept: Iterable[Check]) -> tuple[Row, ...]:
+    system = evidence.system
+    supply = sheet.supply_mv / 1000 if sheet.supply_mv else system.supply_v
+    by_position = _by_position(kept)
+    proof = evidence.proof()
+    rows = []
+    for code, position in system.sensors().items():
+        checks = by_position.get(code, [])
+        here = [check for check in checks if check.kind == CheckKind.PIN and _same_pose(system, check, sheet.pose)]
+        last = here[0] if here else None
+        others = tuple(_newest_of_each([check for check in checks if check.kind != CheckKind.PIN]))
+        due = gives(system, position, sheet.pose, supply)
+        rows.append(Row(code, position, due, last, others, proof.get(code), checks_of(system, code)))
+    return tuple(rows)
+
+
+def _part_rows(evidence: Evidence, kept: Iterable[Check]) -> tuple[Row, ...]:
+    system = evidence.system
+    sensors = system.sensors()
+    by_position = _by_position(kept)
+    return tuple(
+        Row(code, position, None, None, tuple(_newest_of_each(by_position.get(code, []))), None, checks_of(system, code))
+        for code, position in system.positions.items()
+        if code not in sensors
+    )
+
+
+def _by_position(kept: Iterable[Check]) -> dict[str, list[Check]]:
+    found: dict[str, list[Check]] = {}
+    for check in kept:
+        if check.struck_at is None and check.position:
+            found.setdefault(check.position, []).append(check)
+    return found
+
+
+def _newest_of_each(checks: Iterable[Check]) -> Iterable[Check]:
+    seen: dict[str, Check] = {}
+    for check in checks:
+        seen.setdefault(check.kind, check)
+    return seen.values()
+
+
+def _same_pose(system: TopSystem, check: Check, pose: Mapping[str, str]) -> bool:
+    return pose_of(system, check.observation["pose"]) == dict(pose)
+
+
+def _bars(diagnosis: Diagnosis) -> tuple[Bar, ...]:
+    return tuple(
+        Bar(suspect, round(100 * suspect.probability), suspect.probability > OPEN_SUSPECT)
+        for suspect in diagnosis.suspects[:SHOWN_SUSPECTS]
+        if suspect.probability >= 0.005
+    )
+
+
+_TARGETS = {
+    CheckKind.PIN: "volts-{0}",
+    CheckKind.PIN_BY_HAND: "pressed-{0}",
+    CheckKind.CLICK: "click-{0}",
+    CheckKind.WIGGLE: "wiggle-{0}",
+    CheckKind.CONTINUITY: "ohms-{0}",
+    CheckKind.LOOK: "found-{0}",
+    CheckKind.MOTION: "trial-{1}",
+    CheckKind.BATTERY: "battery-volts",
+}
+"""Check -> id of the field it is entered in: {0} the position, {1} the motion."""
+
+
+def _todos(sheet: BenchSheet, system: TopSystem, diagnosis: Diagnosis) -> tuple[Todo, ...]:
+    return tuple(_todo(sheet, system, check) for check in diagnosis.next_checks[:SHOWN_NEXT])
+
+
+def _todo(sheet: BenchSheet, system: TopSystem, check: NextCheck) -> Todo:
+    kind = CheckKind(check.check)
+    position = system.positions.get(check.position)
+    name = position.name if position else ""
+    if check.motion:
+        name = system.motions[check.motion].title  # type: ignore[index]
+    pose: dict[str, Any] = pose_of(system, check.pose, base=sheet.pose) if check.pose is not None else {}
+    stands = not pose or pose == sheet.pose
+    return Todo(
+        check=check,
+        label=str(kind.label),
+        name=name,
+        target=_TARGETS[kind].format(check.position, check.motion or ""),
+        pose_json="" if stands else json.dumps(pose),
+        pose_words=pose_words(system, pose) if pose else "",
+    )
+
+
+def proof_rows(sheet: BenchSheet) -> tuple[Row, ...]:
+    """Sensors of the sheet's system with their proof alone; empty where the system is not declared."""
+    evidence = evidence_of_sheet(sheet)
+    if evidence is None:
+        return ()
+    proof = evidence.proof()
+    return tuple(Row(code, one, None, None, (), proof.get(code)) for code, one in evidence.system.sensors().items())

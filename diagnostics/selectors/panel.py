@@ -1,0 +1,61 @@
+"""What the bench says on a job's page: open suspects, proof, work done, and what work there can be."""
+
+from dataclasses import dataclass
+
+from diagnostics.engine.faults import repair_of
+from diagnostics.engine.results import Suspect
+from diagnostics.engine.system.model import TopSystem
+from diagnostics.models import BenchSheet, Work, WorkKind
+from diagnostics.selectors.evidence import evidence_of_sheet
+from diagnostics.selectors.history import sheet_of_job, work_of_job
+from diagnostics.selectors.proof import RepairedPath, motions_owed, repaired_paths
+from diagnostics.selectors.suspects import diagnosis_of, open_suspects
+from diagnostics.selectors.systems import system_for_car, system_of
+from shop.models import Job
+
+
+@dataclass(frozen=True, slots=True)
+class JobPanel:
+    """`proven`, `sensors`: counts. `likely`: (position, kind of work) that would cure the first suspect, to fill the form with."""
+
+    sheet: BenchSheet | None
+    system: TopSystem | None
+    suspects: tuple[Suspect, ...]
+    proven: int
+    sensors: int
+    paths: tuple[RepairedPath, ...]
+    owed: tuple[str, ...]
+    work: tuple[Work, ...]
+    likely: tuple[str, str]
+
+    @property
+    def kinds(self) -> list[tuple[str, str]]:
+        return [(value, str(label)) for value, label in WorkKind.choices]
+
+
+def job_panel(job: Job) -> JobPanel:
+    """About eight queries."""
+    sheet = sheet_of_job(job)
+    evidence = evidence_of_sheet(sheet) if sheet else None
+    work = tuple(work_of_job(job))
+    if sheet is None or sheet.revision is None or evidence is None:
+        declared = system_for_car(job.car)
+        system = system_of(declared) if declared else None
+        return JobPanel(sheet, system, (), 0, 0, (), (), work, ("", ""))
+    suspects = () if evidence.is_empty else open_suspects(diagnosis_of(evidence, sheet.revision.sha256))
+    proof = evidence.proof()
+    likely = ("", "")
+    if suspects:
+        repair = repair_of(evidence.system, suspects[0].fault)
+        likely = (repair.position, repair.kind)
+    return JobPanel(
+        sheet=sheet,
+        system=evidence.system,
+        suspects=suspects,
+        proven=sum(state.proven for state in proof.values()),
+        sensors=len(proof),
+        paths=repaired_paths(evidence),
+        owed=motions_owed(evidence),
+        work=work,
+        likely=likely,
+    )

@@ -1,0 +1,199 @@
+/* The bench sheet under the hands of a technician. The page works without any of this; with it
+   - Enter in a reading saves it and goes on to the next pin;
+   - every entry is kept on this device until the shop's computer has answered for it, so that a lost connection loses nothing. Each
+     carries an id made here: sent twice, it is kept once;
+   - fragments that change while somebody types never take the field away. */
+"use strict";
+
+const KEPT = "topwright-entries";
+const AGAIN_MS = 3000;
+const box = document.getElementById("waiting");
+let sending = false;
+let timer = 0;
+let focusNext = "";
+
+const kept = () => {
+  try { return JSON.parse(localStorage.getItem(KEPT) || "[]"); } catch { return []; }
+};
+const keep = (entries) => localStorage.setItem(KEPT, JSON.stringify(entries));
+const drop = (id) => keep(kept().filter((entry) => entry.id !== id));
+const token = () => document.querySelector("input[name=csrfmiddlewaretoken]").value;
+
+/* crypto.randomUUID exists on secure pages only; a tablet in the shop may come over plain http. */
+function newId() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+}
+
+/* Where an entry's fate is told: beside its own field. */
+function tell(entry, words, isError) {
+  const form = document.getElementById(entry.form) || null;
+  const place = form && (form.querySelector("[data-said]") || form.closest("li, details")?.querySelector("[data-said]"));
+  if (!place) return;
+  place.replaceChildren();
+  if (!words) return;
+  const line = document.createElement("p");
+  line.className = isError ? "error" : "tag tag-wait";
+  line.textContent = words;
+  place.append(line);
+}
+
+function said(entries, why) {
+  box.hidden = entries.length === 0 || !why;
+  if (!box.hidden) {
+    const list = entries.map((entry) => `${entry.label} ${entry.shown}`.trim()).join(" · ");
+    const line = document.createElement("p");
+    line.textContent = `${why} ${list}`;
+    box.replaceChildren(line);
+  }
+}
+
+function later() {
+  clearTimeout(timer);
+  timer = setTimeout(pump, AGAIN_MS);
+}
+
+/* Put what was refused back into its form, unless something new stands there already. */
+function giveBack(entry) {
+  const form = document.getElementById(entry.form);
+  if (!form) return;
+  for (const [name, value] of entry.fields) {
+    const field = form.elements.namedItem(name);
+    if (field instanceof HTMLInputElement && field.type === "text" && field.value === "") field.value = value;
+  }
+}
+
+async function send(entry) {
+  const body = new URLSearchParams(entry.fields);
+  body.set("csrfmiddlewaretoken", token());
+  const headers = { "HX-Request": "true", "HX-Current-URL": location.href };
+  const response = await fetch(entry.url, { method: "POST", body, headers, credentials: "same-origin" });
+  if (response.redirected || response.headers.has("HX-Redirect")) return { why: box.dataset.signin };
+  const text = await response.text();
+  if (response.ok) return { text };
+  const refusal = new DOMParser().parseFromString(text, "text/html").querySelector("[data-words]");
+  if (refusal) return { refused: refusal.textContent };
+  return { why: box.dataset.failed };
+}
+
+/* One at a time and in order, so that two readings of one pin stay in the order in which they were read. */
+async function pump() {
+  if (sending) return;
+  sending = true;
+  let why = "";
+  for (let entry = kept()[0]; entry && !why; entry = kept()[0]) {
+    try {
+      const answer = await send(entry);
+      if (answer.why) { why = answer.why; break; }
+      drop(entry.id);
+      tell(entry, answer.refused ? `${box.dataset.refused} ${answer.refused}` : "", true);
+      if (answer.refused) giveBack(entry);
+      else if (entry.page === location.pathname) htmx.swap(document.getElementById("bench"), answer.text, { swapStyle: "none" });
+    } catch {
+      why = box.dataset.lost;
+    }
+  }
+  sending = false;
+  if (why) for (const entry of kept()) tell(entry, box.dataset.row, false);
+  said(kept(), why);
+  if (kept().length) later();
+}
+
+function shown(form, submitter) {
+  const typed = [...form.querySelectorAll("input:not([type=hidden], [type=radio])")].map((field) => field.value).filter(Boolean);
+  const chosen = form.querySelector("input[type=radio]:checked");
+  if (chosen) typed.unshift(chosen.closest("label").textContent.trim());
+  if (submitter && submitter.name) typed.push(submitter.textContent.trim());
+  return typed.join(" / ");
+}
+
+function goOn(form) {
+  const fields = [...document.querySelectorAll("input[data-volts]")];
+  const at = fields.indexOf(form.querySelector("input[data-volts]"));
+  if (at >= 0 && fields[at + 1]) fields[at + 1].focus();
+}
+
+document.addEventListener("submit", (event) => {
+  const form = event.target.closest("form[data-entry]");
+  if (!form) return;
+  event.preventDefault();
+  const volts = form.querySelector("input[data-volts]");
+  if (volts && volts.value.trim() === "") return goOn(form);
+  form.id ||= `f${newId()}`;
+  const id = newId();
+  const data = new FormData(form, event.submitter);
+  data.delete("csrfmiddlewaretoken");
+  data.set("entry_id", id);
+  const entry = { id, url: form.action, page: location.pathname, form: form.id, label: form.dataset.label, shown: shown(form, event.submitter), fields: [...data] };
+  keep([...kept(), entry]);
+  for (const field of form.querySelectorAll("input:not([type=hidden], [type=radio], [data-keep])")) field.value = "";
+  for (const field of form.querySelectorAll("input[type=radio]")) field.checked = false;
+  tell(entry, box.dataset.sending, false);
+  goOn(form);
+  pump();
+});
+
+/* "Do it": open what hides the field and put the cursor there. */
+function focusOn(id) {
+  const field = document.getElementById(id);
+  if (!field) return;
+  for (let fold = field.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
+  if (field instanceof HTMLDetailsElement) field.open = true;
+  field.scrollIntoView({ block: "center" });
+  (field instanceof HTMLDetailsElement ? field.querySelector("summary") : field).focus({ preventScroll: true });
+}
+
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[data-focus]");
+  if (!link) return;
+  event.preventDefault();
+  focusOn(link.dataset.focus);
+});
+
+document.addEventListener("htmx:configRequest", (event) => {
+  const form = event.target.closest("form[data-focus]");
+  if (form) focusNext = form.dataset.focus;
+  else if (event.target.id === "supply" || event.target.matches("form[data-now]")) focusNext = firstUnread();
+});
+document.addEventListener("htmx:afterRequest", (event) => {
+  if (focusNext && event.detail.successful && event.detail.requestConfig.verb === "post") {
+    const id = focusNext;
+    setTimeout(() => focusOn(id), 0);
+  }
+  if (event.detail.requestConfig.verb === "post") focusNext = "";
+});
+
+function firstUnread() {
+  const supply = document.getElementById("supply");
+  if (supply && supply.value.trim() === "") return "";
+  const field = document.querySelector("input[data-volts]");
+  return field ? field.id : "";
+}
+
+/* A fragment in which somebody is typing, or a row with a number typed and not sent, stays as it is. */
+document.addEventListener("htmx:oobBeforeSwap", (event) => {
+  const target = event.detail.target;
+  const active = document.activeElement;
+  const typing = active && target.contains(active) && active.matches("input:not([type=checkbox], [type=radio]), textarea, select") && active.value !== active.defaultValue;
+  const volts = target.classList.contains("pin-gives") && target.closest("form")?.querySelector("input[data-volts]");
+  if (typing || (volts && volts.value.trim() !== "")) event.detail.shouldSwap = false;
+  else for (const fold of target.querySelectorAll("details[id]")) folds.set(fold.id, fold.open);
+});
+const folds = new Map();
+document.addEventListener("htmx:oobAfterSwap", () => {
+  for (const [id, open] of folds) {
+    const fold = document.getElementById(id);
+    if (fold && fold.open !== open) fold.open = open;
+  }
+  folds.clear();
+});
+
+window.addEventListener("online", pump);
+window.addEventListener("beforeunload", (event) => {
+  const typed = [...document.querySelectorAll("input[data-volts]")].some((field) => field.value.trim() !== "" && field.value !== field.defaultValue);
+  if (typed) event.preventDefault();
+});
+pump();

@@ -1,0 +1,59 @@
+"""Template tags of the bench pages."""
+
+import uuid
+from typing import Any
+
+from django import template
+from django.template import Context
+from django.urls import NoReverseMatch, reverse
+
+from diagnostics.engine.faults import mode_words, modes_of
+from diagnostics.engine.system.model import TopSystem
+from diagnostics.selectors.page import place_words, plain
+
+register = template.Library()
+
+register.filter("plain", plain)
+register.filter("place_words", place_words)
+
+
+@register.simple_tag
+def new_entry_id() -> str:
+    """An id for an entry of a page without JavaScript: its form sent twice is kept once."""
+    return str(uuid.uuid4())
+
+
+@register.simple_tag(takes_context=True)
+def kept(context: Context, field: str, check: str, position: str = "") -> str:
+    """What was typed into the field before the entry was refused; '' for every other form of the page."""
+    typed = context.get("typed")
+    if not typed or typed.get("check") != check or typed.get("position", "") != position:
+        return ""
+    return str(typed.get(field, ""))
+
+
+@register.filter
+def findings(system: TopSystem, position: str) -> list[tuple[str, str]]:
+    """The fault modes that a look at the position can find: name and words."""
+    return [(mode, mode_words(mode)) for mode in modes_of(system, position)]
+
+
+@register.filter
+def get(mapping: Any, key: str) -> Any:
+    """The value of a mapping, where the key is in a variable."""
+    return mapping.get(key, "")
+
+
+@register.simple_tag
+def volts(millivolts: int | None) -> str:
+    """Millivolts as a meter shows them, with a point in every language: the field takes it back as it is."""
+    return "" if millivolts is None else f"{millivolts / 1000:.3f}".rstrip("0").rstrip(".")
+
+
+@register.simple_tag
+def address(name: str, *args: Any) -> str:
+    """The address of another app's page, or '' where that app brings none."""
+    try:
+        return reverse(name, args=args)
+    except NoReverseMatch:
+        return ""

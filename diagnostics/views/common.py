@@ -1,0 +1,48 @@
+"""What the views of the bench share: fetching, and one way to answer an entry with or without JavaScript."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from diagnostics.models import BenchSheet
+from diagnostics.selectors.page import sheet_page
+from shop.errors import ShopError
+from shop.http import ShopRequest
+from shop.permissions import may
+
+
+def sheet_or_404(pk: int) -> BenchSheet:
+    query = BenchSheet.objects.select_related("revision", "car", "job", "opened_by")
+    return get_object_or_404(query, pk=pk)
+
+
+def sheet_context(request: ShopRequest, sheet: BenchSheet) -> dict[str, Any]:
+    page = sheet_page(sheet, viewer_pk=request.user.pk, all_entries=request.GET.get("entries") == "all")
+    can = may(request.user, "bench.write") and sheet.closed_at is None
+    return {"page": page, "sheet": sheet, "car": sheet.car, "job": sheet.job, "can": can}
+
+
+def parts_answer(request: ShopRequest, sheet: BenchSheet, status: int = 200, **more: Any) -> HttpResponse:
+    """Every fragment of the sheet that can have changed, to be swapped in by its id."""
+    context = sheet_context(request, sheet) | {"oob": True} | more
+    return render(request, "diagnostics/sheet/parts.html", context, status=status)
+
+
+def refused_answer(request: ShopRequest, sheet: BenchSheet, error: ShopError) -> HttpResponse:
+    """One sentence, and the form as it was typed: kept in the page with JavaScript, filled in again without."""
+    if request.htmx:
+        return render(request, "diagnostics/sheet/refused.html", {"words": error.words}, status=error.status)
+    context = sheet_context(request, sheet) | {"problem": error.words, "typed": request.POST}
+    return render(request, "diagnostics/sheet.html", context, status=error.status)
+
+
+def done_answer(request: ShopRequest, sheet: BenchSheet, words: str = "") -> HttpResponse:
+    """The changed fragments, or back to the place on the page that the form came from (`at`: an id)."""
+    if request.htmx:
+        return parts_answer(request, sheet_or_404(sheet.pk))
+    if words:
+        messages.success(request, words)
+    place = "".join(c for c in request.POST.get("at", "") if c.isalnum() or c == "-")
+    return redirect(sheet.get_absolute_url() + (f"#{place}" if place else ""))

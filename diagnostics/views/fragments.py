@@ -1,0 +1,36 @@
+"""Fragments for pages of the apps beside and below: loaded by URL name, whole pages without JavaScript."""
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_GET
+
+from diagnostics.models import BenchSheet
+from diagnostics.selectors import units_of_car
+from diagnostics.selectors.page import proof_rows
+from diagnostics.selectors.panel import job_panel as panel_of_job
+from shop.http import ShopRequest
+from shop.models import Car, Job
+
+
+@require_GET
+def job_panel(request: ShopRequest, pk: int) -> HttpResponse:
+    job = get_object_or_404(Job.objects.select_related("car"), pk=pk)
+    template = "diagnostics/job_panel.html#panel" if request.htmx else "diagnostics/job_panel.html"
+    return render(request, template, {"job": job, "panel": panel_of_job(job)})
+
+
+@require_GET
+def car_units(request: ShopRequest, pk: int) -> HttpResponse:
+    car = get_object_or_404(Car, pk=pk)
+    template = "diagnostics/car_units.html#units" if request.htmx else "diagnostics/car_units.html"
+    return render(request, template, {"car": car, "places": units_of_car(car)})
+
+
+@require_GET
+def car_proof(request: ShopRequest, pk: int) -> HttpResponse:
+    """The proof as the car's last sheet left it."""
+    car = get_object_or_404(Car, pk=pk)
+    sheets = BenchSheet.objects.filter(car=car).select_related("revision", "car", "job")
+    sheet = sheets.order_by("-opened_at", "-pk").first()
+    template = "diagnostics/car_proof.html#proof" if request.htmx else "diagnostics/car_proof.html"
+    return render(request, template, {"car": car, "sheet": sheet, "rows": proof_rows(sheet) if sheet else ()})

@@ -1,0 +1,30 @@
+"""Top systems as declared: a list, and one with its positions, pins and motions."""
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from diagnostics.models import SystemRevision
+from diagnostics.selectors import newest_revisions, system_of
+from shop.http import ShopRequest
+
+
+@require_GET
+def systems(request: ShopRequest) -> HttpResponse:
+    """`?as=options`: the systems as options, for a form that asks for one."""
+    part = "#options" if request.GET.get("as") == "options" else ""
+    return render(request, f"diagnostics/systems.html{part}", {"revisions": newest_revisions().defer("text")})
+
+
+@require_GET
+def system(request: ShopRequest, slug: str) -> HttpResponse:
+    """The newest revision, or `?revision=`. `?as=options`: its positions as options."""
+    rows = SystemRevision.objects.filter(slug=slug).order_by("-revision")
+    asked = request.GET.get("revision", "")
+    revision = (rows.filter(revision=int(asked)) if asked.isdecimal() and len(asked) < 6 else rows).first()
+    if revision is None:
+        raise Http404
+    part = "#options" if request.GET.get("as") == "options" else ""
+    others = rows.values_list("revision", flat=True) if not part else ()
+    context = {"revision": revision, "system": system_of(revision), "others": others}
+    return render(request, f"diagnostics/system.html{part}", context)
