@@ -11,7 +11,6 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from diagnostics.engine.case import Pose
-from diagnostics.engine.electrics import wire_ohm
 from diagnostics.engine.motion import MADE, RELEASED, fault_free, pose_of, sensor_state
 from diagnostics.engine.observe import (
     ANGLE_SHOWS,
@@ -30,6 +29,7 @@ from diagnostics.engine.observe import (
 from diagnostics.engine.results import Fault
 from diagnostics.engine.signals import read_pin
 from diagnostics.engine.system.model import BETWEEN, Pin, Position, Step, TopSystem
+from diagnostics.engine.wiring import cable_ohm
 
 SHARES_SHOWN: Mapping[str, tuple[float, float]] = {
     "made": (0.002, 0.018),
@@ -112,7 +112,7 @@ class Bench:
         if any(fault.mode == "open" for fault in self._at(code)):
             return {"check": "continuity", "position": code, "ohms": None}
         pin = self._pin(code)
-        ohms = 0.3 + 1.08 * wire_ohm(pin.area_mm2, pin.length_m) + self.rng.uniform(0.0, 0.4)
+        ohms = 0.3 + 0.95 * cable_ohm(pin.area_mm2, pin.length_m) + self.rng.uniform(0.0, 0.4)
         return {"check": "continuity", "position": code, "ohms": round(ohms, 1)}
 
     def look(self, code: str) -> dict[str, Any]:
