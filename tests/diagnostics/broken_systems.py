@@ -214,6 +214,10 @@ SENSE = {
         TRIO, "start: closed", "start: ajar", "motions.open.start",
         "The pose 'ajar' is not declared; expected one of: closed, open.",
     ),
+    "ends where it starts": Broken(
+        LINE, "end: open", "end: closed", "motions.open.end", "The motion ends in the pose in which it starts.",
+        after="motions:",
+    ),
     "step name twice": Broken(
         TRIO, "name: raise-lid", "name: release-lid", "motions.open.steps.2.name",
         "The step name 'release-lid' stands 2 times",

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from diagnostics.engine.faults import faults_of
 from diagnostics.engine.system import Position, TopSystem
@@ -105,4 +106,10 @@ def _lines(answer: dict[str, Any]) -> list[str]:
         )
         steps = answer["system"]["steps"]
         return [words.format(file=answer["file"], **answer["system"], opening=steps["open"], closing=steps["close"])]
-    return [str(Problem(answer["file"], one["line"], one["path"], one["words"])) for one in answer["problems"]]
+    problems = [str(Problem(answer["file"], one["line"], one["path"], one["words"])) for one in answer["problems"]]
+    words = ngettext(
+        "{file}: {count} mistake; what builds on this entry is checked when it is mended.",
+        "{file}: {count} mistakes; what builds on these entries is checked when they are mended.",
+        len(problems),
+    )
+    return [*problems, words.format(file=answer["file"], count=len(problems))]
