@@ -174,6 +174,15 @@ def check_observation(system: TopSystem, observation: Observation, where: str) -
             raise CaseError(f"{where}: {error}") from error
 
 
+def position_of(system: TopSystem, observation: Observation) -> str:
+    """The position that an observation speaks of: the supply for a battery reading, '' for a motion trial."""
+    if isinstance(observation, MotionTrial):
+        return ""
+    if isinstance(observation, Battery):
+        return next((code for code, position in system.positions.items() if position.kind == "supply"), "")
+    return observation.position
+
+
 def checks_of(system: TopSystem, position: str) -> frozenset[str]:
     """The kinds of check that a position can have (motion trial and battery belong to no position)."""
     place = system.positions[position]

@@ -49,8 +49,8 @@ class Compiled:
     _cache: dict[object, Floats] = field(default_factory=dict)
 
     @cached_property
-    def index(self) -> dict[Fault, int]:
-        return {fault: i for i, fault in enumerate(self.faults)}
+    def sensors(self) -> frozenset[str]:
+        return frozenset(self.system.sensors())
 
     def codes(self, site: str) -> Ints:
         """(H,) the local fault set of each hypothesis at a site."""

@@ -1,4 +1,4 @@
-"""The arithmetic of a reading: dividers, meters, wires, batteries. Pure functions, SI units unless the name says otherwise."""
+"""The arithmetic of a reading: dividers, meters, batteries. Pure functions, SI units."""
 
 from collections.abc import Sequence
 from itertools import pairwise
@@ -7,10 +7,6 @@ METER_OHM = 10e6
 """Input resistance of an ordinary digital multimeter on its direct-voltage ranges."""
 METER_PERCENT, METER_DIGITS, METER_STEP_V = 0.5, 2, 0.01
 """Accuracy assumed for the shop's meter on its 20 V range: ±(0.5 % of reading + 2 digits of 0.01 V); from memory."""
-
-RHO_COPPER_20 = 1.7241e-8
-ALPHA_COPPER_20 = 0.00393
-"""Resistivity (ohm metre) and temperature coefficient (1/K) of copper at 20 °C: IEC 60287, Table 1 (IACS)."""
 
 OCV_SOC_FLOODED: tuple[tuple[float, float], ...] = ((12.65, 100), (12.45, 75), (12.24, 50), (12.06, 25), (11.89, 0))
 """Open-circuit volts and state of charge in percent of a flooded 12 V battery at 26.7 °C, rested (table credited to BCI)."""
@@ -55,11 +51,6 @@ def meter_tolerance(
 ) -> float:
     """Half-width of a reading in its own unit: ±(percent of reading + digits of the last place `step`)."""
     return abs(reading) * percent / 100.0 + digits * step
-
-
-def wire_ohm(area_mm2: float, length_m: float, celsius: float = 20.0) -> float:
-    """Resistance of ideal copper. Automotive cable is 5 to 12 % above it (strand lay, tolerance)."""
-    return RHO_COPPER_20 * length_m / (area_mm2 * 1e-6) * (1.0 + ALPHA_COPPER_20 * (celsius - 20.0))
 
 
 def state_of_charge(volts: float, table: Sequence[tuple[float, float]] = OCV_SOC_FLOODED) -> float:

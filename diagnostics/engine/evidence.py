@@ -18,6 +18,7 @@ from diagnostics.engine.case import (
     PinByHand,
     PinReading,
     Wiggle,
+    position_of,
 )
 from diagnostics.engine.compiled import Compiled, Floats
 from diagnostics.engine.effects import Modes
@@ -105,7 +106,7 @@ def _trial(compiled: Compiled, entry: int, observation: MotionTrial) -> MotionFa
 def _site_factor(
     compiled: Compiled, entry: int, observation: Observation, known: dict[Hashable, Floats]
 ) -> SiteFactor | None:
-    site = _battery_site(compiled) if isinstance(observation, Battery) else getattr(observation, "position", "")
+    site = position_of(compiled.system, observation)
     what = outcome_of(compiled, observation)
     if what is None or site not in compiled.sites or not compiled.sites[site].faults:
         return None
@@ -114,10 +115,6 @@ def _site_factor(
     if key not in known:
         known[key] = outcome_table(compiled, check, site, due)[:, outcome]
     return SiteFactor(entry, observation.after_work, key, site, known[key])
-
-
-def _battery_site(compiled: Compiled) -> str:
-    return next((code for code, p in compiled.system.positions.items() if p.kind == "supply"), "")
 
 
 def outcome_of(compiled: Compiled, observation: Observation) -> tuple[str, str, int] | None:

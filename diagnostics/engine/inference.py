@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnostics.engine import observe
-from diagnostics.engine.case import Case, MotionTrial, check_case
+from diagnostics.engine.case import Case, MotionTrial, check_case, position_of
 from diagnostics.engine.compiled import Compiled, Floats, Ints, compiled
 from diagnostics.engine.evidence import Factor, SiteFactor, factors_of
 from diagnostics.engine.faults import default_prior, describe, mode_of
@@ -41,16 +41,17 @@ class Posterior:
 
 
 def priors_of(
-    system: TopSystem, case: Case, priors: Mapping[Fault, float] | None = None
+    model: Compiled, case: Case, priors: Mapping[Fault, float] | None = None
 ) -> tuple[Floats, dict[Fault, float]]:
     """Prior chance of every fault with recent work counted, and the factor on the odds of each that it moved.
 
     `priors` replaces trade defaults, fault by fault. Raises ValueError for a chance that is not between 0 and 1.
     """
+    system = model.system
     moved: dict[Fault, float] = {}
     chances = []
     places = {system.positions[code].place for code in case.recent_work}
-    for fault in compiled(system, 1).faults:
+    for fault in model.faults:
         chance = default_prior(system, fault) if priors is None else priors.get(fault, default_prior(system, fault))
         if not 0.0 < chance < 1.0:
             raise ValueError(f"prior of {fault}: expected between 0 and 1, got {chance}")
@@ -123,13 +124,40 @@ def _log_renewed(model: Compiled, chances: Floats, old: Floats, worked: frozense
         return _normalised(np.log(outside)[part] + sums(model.sets.members, odds))
 
 
-def worked_positions(case: Case) -> frozenset[str]:
+def worked_positions(system: TopSystem, case: Case) -> frozenset[str]:
     """Positions that work has renewed: those with an entry after work, and with a motion after work the recent work too."""
     after = [o for o in case.observations if o.after_work]
-    found = {o.position for o in after if hasattr(o, "position")}
+    found = {position_of(system, o) for o in after} - {""}
     if any(isinstance(o, MotionTrial) for o in after):
         found |= set(case.recent_work)
     return frozenset(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """What is believed of one car: `shares` (n,) of the faults, `repairs` (r,) that each repair is needed."""
+
+    model: Compiled
+    judgements: tuple[Judgement, ...]
+    posterior: Posterior
+    chances: Floats
+    moved: Mapping[Fault, float]
+    shares: Floats
+    repairs: Floats
+
+
+def believe(
+    system: TopSystem, case: Case, *, priors: Mapping[Fault, float] | None = None, max_faults: int = 2
+) -> Belief:
+    """The posterior alone, without reasons, plans and words. Arguments and errors as for `diagnose`."""
+    check_case(system, case)
+    model = compiled(system, max_faults)
+    judgements = tuple(judge(system, observation) for observation in case.observations)
+    chances, moved = priors_of(model, case, priors)
+    found = posterior(model, chances, factors_of(model, case, judgements), worked_positions(system, case))
+    shares = marginals(model.sets.members, found.weights, len(model.faults))
+    repairs = marginals(model.repair_members, found.weights, len(model.repair_names))
+    return Belief(model, judgements, found, chances, moved, shares, repairs)
 
 
 def diagnose(
@@ -137,49 +165,37 @@ def diagnose(
 ) -> Diagnosis:
     """Suspects with reasons, hypotheses, next checks, proof and warnings for one car.
 
-    `priors`: chance of each fault before anything was observed (defaults of the trade where missing). `max_faults` 1 to 3.
+    `priors`: chance of each fault before anything was observed (trade defaults where missing). `max_faults` 1 to 3.
     Raises CaseError for a case that cannot be, ValueError for an impossible prior or `max_faults`.
     """
-    check_case(system, case)
-    model = compiled(system, max_faults)
-    judgements = tuple(judge(system, observation) for observation in case.observations)
-    chances, moved = priors_of(system, case, priors)
-    factors = factors_of(model, case, judgements)
-    found = posterior(model, chances, factors, worked_positions(case))
-    weights = found.weights
-    shares = marginals(model.sets.members, weights, len(model.faults))
-    repairs = marginals(model.repair_members, weights, len(model.repair_names))
+    belief = believe(system, case, priors=priors, max_faults=max_faults)
+    model, found, judgements = belief.model, belief.posterior, belief.judgements
+    repairs = zip(model.repair_names, belief.repairs, strict=True)
     return Diagnosis(
-        suspects=_suspects(model, case, judgements, found, shares, moved),
+        suspects=_suspects(belief, case),
         hypotheses=_hypotheses(model, found),
-        nothing_wrong=float(weights[0]),
-        next_checks=next_checks(model, case, judgements, weights, shares),
+        nothing_wrong=float(found.weights[0]),
+        next_checks=next_checks(model, case, judgements, found.weights, belief.shares),
         proof=proof_from(system, list(zip(case.observations, judgements, strict=True))),
         judgements=judgements,
         warnings=warnings_of(model, case, judgements, found.epochs, found.log_evidence),
-        evidence_log10=found.log_evidence / np.log(10.0),
-        left_out=_left_out(chances, max_faults),
-        repairs={name: float(p) for name, p in zip(model.repair_names, repairs, strict=True) if p >= SHOWN_SUSPECT},
+        evidence_log10=found.log_evidence / float(np.log(10.0)),
+        left_out=_left_out(belief.chances, max_faults),
+        repairs={name: float(p) for name, p in repairs if p >= SHOWN_SUSPECT},
     )
 
 
-def _suspects(
-    model: Compiled,
-    case: Case,
-    judgements: Sequence[Judgement],
-    found: Posterior,
-    shares: Floats,
-    moved: dict[Fault, float],
-) -> tuple[Suspect, ...]:
-    order = [i for i in np.argsort(-shares, kind="stable") if shares[i] >= SHOWN_SUSPECT]
-    reasons = reasons_of(model, case, judgements, found.epochs, [int(i) for i in order], moved)
+def _suspects(belief: Belief, case: Case) -> tuple[Suspect, ...]:
+    model, shares = belief.model, belief.shares
+    order = [int(i) for i in np.argsort(-shares, kind="stable") if shares[i] >= SHOWN_SUSPECT]
+    reasons = reasons_of(model, case, belief.judgements, belief.posterior.epochs, order, belief.moved)
     return tuple(
         Suspect(
             fault=model.faults[i],
             probability=float(shares[i]),
             words=describe(model.system, model.faults[i]),
-            reasons_for=reasons[int(i)][0],
-            reasons_against=reasons[int(i)][1],
+            reasons_for=reasons[i][0],
+            reasons_against=reasons[i][1],
         )
         for i in order
     )

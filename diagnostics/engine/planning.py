@@ -10,10 +10,10 @@ from diagnostics.engine.case import Case, checks_of
 from diagnostics.engine.cautions import caution_for
 from diagnostics.engine.compiled import Compiled, Floats, Ints
 from diagnostics.engine.evidence import outcome_table
-from diagnostics.engine.hypotheses import weigh
+from diagnostics.engine.hypotheses import count, weigh
 from diagnostics.engine.motion import pose_of, sensor_state
 from diagnostics.engine.results import Judgement, NextCheck
-from diagnostics.engine.sitting import AT_MODULE, AT_POSITION, Sitting, sitting_of
+from diagnostics.engine.sitting import AT_MODULE, AT_POSITION, Sitting, motion_minutes, sitting_of
 from diagnostics.engine.whys import why_of
 
 MINUTES: Mapping[str, float] = {
@@ -27,7 +27,7 @@ MINUTES: Mapping[str, float] = {
     "motion": 0.5,
 }
 """Minutes of the check itself, without uncovering, reaching or moving: common practice, no source."""
-PLANNED_MASS, PLANNED_SETS = 0.999, 4000
+PLANNED_MASS, PLANNED_SETS = 0.995, 1500
 """Planning looks at the likeliest fault sets up to this mass; what is left out can change no gain by more than its own share."""
 WORTH_BITS = 1e-3
 MOST_CHECKS = 40
@@ -50,8 +50,16 @@ def likely_of(model: Compiled, weights: Floats) -> Likely:
     top = np.argpartition(-weights, n - 1)[:n]
     top = top[np.argsort(-weights[top], kind="stable")]
     top = top[: int(np.searchsorted(np.cumsum(weights[top]), PLANNED_MASS)) + 1]
-    kept, number = np.unique(model.repair_sets[top], return_inverse=True)
-    return Likely(top.astype(np.int32), weights[top] / weights[top].sum(), number.astype(np.int32), len(kept))
+    kept, number = _numbered(model.repair_sets[top], count(len(model.repair_names), model.sets.k))
+    return Likely(top.astype(np.int32), weights[top] / weights[top].sum(), number, len(kept))
+
+
+def _numbered(codes: Ints, n: int) -> tuple[Ints, Ints]:
+    """The different codes (below n) in rising order, and for each entry the number of its code among them."""
+    present = np.flatnonzero(np.bincount(codes, minlength=n)).astype(np.int32)
+    number = np.empty(n, dtype=np.int32)
+    number[present] = np.arange(len(present), dtype=np.int32)
+    return present, number[codes]
 
 
 def bits(joint: Floats) -> float:
@@ -120,7 +128,8 @@ class _Gains:
         """(repair sets, local sets) joint weight, of those local sets that are present, and which these are."""
         if site not in self._joint:
             likely = self.likely
-            present, local = np.unique(self.model.codes(site)[likely.places], return_inverse=True)
+            codes = self.model.codes(site)[likely.places]
+            present, local = _numbered(codes, len(self.model.sites[site].sets))
             cells = likely.repairs.astype(np.int64) * len(present) + local
             joint = weigh(cells, likely.weights, likely.sets * len(present))
             self._joint[site] = joint.reshape(likely.sets, len(present)), present
@@ -147,31 +156,37 @@ def _flickering(model: Compiled, shares: Floats) -> frozenset[str]:
 
 
 def _offers(model: Compiled, sitting: Sitting, flickering: frozenset[str]) -> Iterator[_Offer]:
-    system = model.system
+    system, sensors = model.system, model.sensors
     for code in model.sites:
         if not model.sites[code].faults:
             continue
-        if code in system.sensors():
+        if code in sensors:
             yield from _pin_offers(model, sitting, code, flickering)
         for check in sorted(checks_of(system, code) - {"pin"}):
             if check == "wiggle" or code in flickering or not sitting.made(check, code):
-                yield _Offer(check, code, MINUTES[check] + _setup(sitting, check, code))
-        if system.positions[code].kind == "supply" and not sitting.made("battery", ""):
-            yield _Offer("battery", code, MINUTES["battery"] + sitting.reach(code))
+                yield _Offer(check, code, minutes_of(sitting, check, code))
+        if system.positions[code].kind == "supply" and not sitting.made("battery", code):
+            yield _Offer("battery", code, minutes_of(sitting, "battery", code))
     for name, motion in system.motions.items():
-        minutes = sitting.minutes_to(motion.start)
-        if minutes is not None and (flickering or not sitting.made("motion", name)):
-            yield _Offer("motion", "", MINUTES["motion"] + minutes + sitting.motion_minutes(name), motion=name)
+        moving = sitting.minutes_to(motion.start)
+        if moving is not None and (flickering or not sitting.made("motion", name)):
+            yield _Offer("motion", "", minutes_of(sitting, "motion", name, moving), motion=name)
 
 
 def _pin_offers(model: Compiled, sitting: Sitting, code: str, flickering: frozenset[str]) -> Iterator[_Offer]:
     position = model.system.positions[code]
-    for pose, minutes in sitting.poses:
+    for pose, moving in sitting.poses:
         if code in flickering or not sitting.made("pin", code, pose):
             due = sensor_state(position, pose_of(model.system, pose))
-            yield _Offer("pin", code, MINUTES["pin"] + minutes + _setup(sitting, "pin", code), pose=pose, due=due)
+            yield _Offer("pin", code, minutes_of(sitting, "pin", code, moving), pose=pose, due=due)
 
 
-def _setup(sitting: Sitting, check: str, code: str) -> float:
+def minutes_of(sitting: Sitting, check: str, code: str, moving: float = 0.0) -> float:
+    """Minutes of a check as things stand: what is uncovered and reached already is not paid again.
+
+    `code`: the position, or the motion's name; `moving`: minutes to bring the top into the pose for it.
+    """
+    if check == "motion":
+        return MINUTES[check] + moving + motion_minutes(sitting.system, code)
     uncover = sitting.uncover if check in AT_MODULE else 0.0
-    return uncover + (sitting.reach(code) if check in AT_POSITION else 0.0)
+    return MINUTES[check] + moving + uncover + (sitting.reach(code) if check in AT_POSITION else 0.0)

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
-from diagnostics.engine.case import Observation, PinByHand, PinReading
+from diagnostics.engine.case import Observation, PinByHand, PinReading, position_of
 from diagnostics.engine.motion import MADE, RELEASED
 from diagnostics.engine.results import Judgement, ProofState
 from diagnostics.engine.signals import OK, judge
@@ -23,7 +23,7 @@ def proof_of(system: TopSystem, observations: Iterable[Observation]) -> dict[str
 
 def proof_from(system: TopSystem, judged: Sequence[tuple[Observation, Judgement]]) -> dict[str, ProofState]:
     """The same for observations that are judged already."""
-    worked = {o.position for o, _judgement in judged if o.after_work and hasattr(o, "position")}
+    worked = {position_of(system, o) for o, _judgement in judged if o.after_work}
     seen: dict[str, set[str]] = defaultdict(set)
     for observation, judgement in judged:
         if not isinstance(observation, PinReading | PinByHand) or judgement.verdict != OK:

@@ -1,6 +1,6 @@
 """Why a suspect is suspected: what each observation says for and against it, all others given."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,7 +61,7 @@ def reasons_of(
     judgements: Sequence[Judgement],
     epochs: Sequence[Epoch],
     suspects: Sequence[int],
-    moved: dict[Fault, float],
+    moved: Mapping[Fault, float],
 ) -> dict[int, Reasons]:
     """Reasons for and against each suspect (index of the fault), the strongest first; none for those far down the list."""
     found: dict[int, list[Reason]] = {suspect: [] for suspect in suspects}

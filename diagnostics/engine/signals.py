@@ -28,12 +28,12 @@ from diagnostics.engine.electrics import (
     state_of_charge,
     unloaded_volts,
     wetting_amps,
-    wire_ohm,
 )
 from diagnostics.engine.faults import mode_words, modes_of
 from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.system.model import BETWEEN, Pin, Position, TopSystem
+from diagnostics.engine.wiring import cable_ohm
 from diagnostics.engine.words import _
 
 __all__ = [
@@ -48,7 +48,6 @@ __all__ = [
     "state_of_charge",
     "unloaded_volts",
     "wetting_amps",
-    "wire_ohm",
 ]
 
 OK, FINDING, REFUSED, NOTE = "ok", "finding", "refused", "note"
@@ -243,7 +242,7 @@ WIRE_SLACK_OHM = 1.5
 
 def wire_limit_ohm(pin: Pin) -> float:
     """Ohms up to which the wire from the module's pin to the plug counts as whole."""
-    return LEADS_OHM + WIRE_SLACK_OHM + 1.12 * wire_ohm(pin.area_mm2, pin.length_m)
+    return LEADS_OHM + WIRE_SLACK_OHM + cable_ohm(pin.area_mm2, pin.length_m)
 
 
 def _continuity(system: TopSystem, observation: Continuity) -> Judgement:

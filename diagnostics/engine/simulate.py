@@ -131,10 +131,15 @@ class Bench:
         traces = fault_free(self.system, motion)
         self.pose = dict(traces[0].before)
         seconds: dict[str, float] = {}
-        for trace in traces:
+        if self._module_sees(command, command) != MADE:
+            return _trial(motion, traces[0].step.name, "off", seconds)
+        for trace, following in zip(traces, (*traces[1:], traces[-1]), strict=True):
             step = trace.step
             if not self._reported(step.starts_when, command):
                 return _trial(motion, step.name, step.lamp, seconds)
+            if self._reported(step.ends_when, command):
+                # Over before anything has moved: the next step finds the axes in the wrong place and never ends.
+                return _trial(motion, following.step.name, following.step.lamp, seconds)
             arrives, slower = self._drive(step)
             self.pose = dict(trace.after) if arrives else {**trace.before, **dict.fromkeys(step.moves, BETWEEN)}
             if not arrives or not self._reported(step.ends_when, command):

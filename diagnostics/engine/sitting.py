@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnostics.engine import trials
-from diagnostics.engine.case import Case, MotionTrial, PinReading
+from diagnostics.engine.case import Case, MotionTrial, PinReading, position_of
 from diagnostics.engine.compiled import Compiled, Floats
 from diagnostics.engine.motion import fault_free, pose_of
 from diagnostics.engine.results import Judgement
@@ -15,7 +15,7 @@ from diagnostics.engine.system.model import BETWEEN, TopSystem
 
 AT_MODULE = frozenset({"pin", "pin-by-hand", "wiggle", "continuity"})
 """Checks with the meter at the module's connector."""
-AT_POSITION = frozenset({"pin-by-hand", "click", "continuity", "look"})
+AT_POSITION = frozenset({"pin-by-hand", "click", "continuity", "look", "battery"})
 """Checks with a hand or an eye at the position."""
 HAND_MINUTES = 1.0
 """Moving what is moved by hand, each axis: common practice, no source."""
@@ -55,9 +55,6 @@ class Sitting:
             return RETURN_MINUTES
         return next((minutes for name, minutes in self.poses if name == pose), None)
 
-    def motion_minutes(self, motion: str) -> float:
-        return motion_minutes(self.system, motion)
-
 
 def motion_minutes(system: TopSystem, motion: str) -> float:
     """Minutes of a whole motion that keeps its usual time."""
@@ -68,7 +65,7 @@ def motion_minutes(system: TopSystem, motion: str) -> float:
 def sitting_of(model: Compiled, case: Case, judgements: Sequence[Judgement], weights: Floats) -> Sitting:
     system = model.system
     good = [o for o, judged in zip(case.observations, judgements, strict=True) if judged.verdict != REFUSED]
-    touched = {o.position for o in good if hasattr(o, "position") and o.check in AT_POSITION}
+    touched = {position_of(system, o) for o in good if o.check in AT_POSITION} - {""}
     pose = present_pose(system, case)
     return Sitting(
         system=system,
@@ -82,14 +79,15 @@ def sitting_of(model: Compiled, case: Case, judgements: Sequence[Judgement], wei
 
 def _made(system: TopSystem, case: Case, judgements: Sequence[Judgement]) -> frozenset[object]:
     """Keys of the checks made; what was made before work on its path, or before any work for a motion, is open again."""
-    worked = {o.position for o in case.observations if o.after_work and hasattr(o, "position")}
+    worked = {position_of(system, o) for o in case.observations if o.after_work}
     any_work = any(o.after_work for o in case.observations)
     found = set()
     for observation, judged in zip(case.observations, judgements, strict=True):
-        code = getattr(observation, "position", "") or getattr(observation, "motion", "")
+        code = position_of(system, observation)
         stale = any_work if isinstance(observation, MotionTrial) else code in worked
         if judged.verdict != REFUSED and (observation.after_work or not stale):
-            found.add(_key(system, observation.check, code, getattr(observation, "pose", None)))
+            what = observation.motion if isinstance(observation, MotionTrial) else code
+            found.add(_key(system, observation.check, what, getattr(observation, "pose", None)))
     return frozenset(found)
 
 
