@@ -29,7 +29,8 @@ def car_list(request: ShopRequest) -> HttpResponse:
     if request.htmx and not words:
         return HttpResponse()
     part = "#found" if request.htmx else ""
-    return render(request, f"shop/cars.html{part}", {"cars": selectors.cars_found(words), "words": words})
+    context = {"cars": selectors.cars_found(words), "words": words, "at_most": selectors.FOUND_AT_MOST}
+    return render(request, f"shop/cars.html{part}", context)
 
 
 @require_GET

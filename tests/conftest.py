@@ -1,0 +1,85 @@
+"""The cast and the few things that every test may use."""
+
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from shop import services
+from shop.models import Car, Job, Role, Stage, User
+
+# Starts with 0, a region that ISO 3780 gives to nobody (from memory): no real car can have it. Its check digit agrees.
+VIN = "0TWAH5903RT000001"
+
+
+@pytest.fixture(autouse=True)
+def _test_settings(settings: Any, tmp_path: Path) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.MEDIA_ROOT = tmp_path / "files"
+
+
+def _user(username: str, role: Role) -> User:
+    return User.objects.create_user(username, password="canvas", role=role)
+
+
+@pytest.fixture
+def tech(db: None) -> User:
+    return _user("tech", Role.TECHNICIAN)
+
+
+@pytest.fixture
+def counter(db: None) -> User:
+    return _user("counter", Role.COUNTER)
+
+
+@pytest.fixture
+def parts_user(db: None) -> User:
+    return _user("parts", Role.PARTS)
+
+
+@pytest.fixture
+def owner(db: None) -> User:
+    return _user("owner", Role.OWNER)
+
+
+@pytest.fixture
+def car(counter: User) -> Car:
+    customer = services.customer_create(by=counter, name="Ada Quill", phone="555 0100")
+    return services.car_create(
+        by=counter,
+        vin=VIN,
+        maker="Halden",
+        model="Brise",
+        made_on=dt.date(2014, 6, 1),
+        plate="TW 14 K",
+        system="rht-trio",
+        owner=customer,
+    )
+
+
+@pytest.fixture
+def job(car: Car, counter: User) -> Job:
+    return services.job_open(
+        car=car,
+        by=counter,
+        title="Closing stops half way",
+        complaint="The lid goes up, then nothing.",
+        stage=Stage.HERE,
+    )
+
+
+@pytest.fixture
+def client_as(tech: User, counter: User, parts_user: User, owner: User) -> Callable[[str], Client]:
+    """`client_as("technician")` is signed in; `client_as("nobody")` is not."""
+    people = {user.role: user for user in (tech, counter, parts_user, owner)}
+
+    def sign_in(role: str) -> Client:
+        client = Client()
+        if role != "nobody":
+            client.force_login(people[role], backend="django.contrib.auth.backends.ModelBackend")
+        return client
+
+    return sign_in

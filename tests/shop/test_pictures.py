@@ -1,0 +1,115 @@
+"""Uploads: only pictures are kept, smaller, without what the camera wrote into them."""
+
+import io
+import struct
+import zlib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+
+from shop import services
+from shop.errors import ShopError
+from shop.models import Job, Picture, User
+from shop.uploads import picture_clean
+
+pytestmark = pytest.mark.django_db
+
+
+def _jpeg(width: int = 40, height: int = 30, **options: Any) -> io.BytesIO:
+    out = io.BytesIO()
+    Image.new("RGB", (width, height), "#8a3d0c").save(out, "JPEG", **options)
+    out.seek(0)
+    return out
+
+
+def _png_claiming(width: int, height: int) -> bytes:
+    """A PNG of a few hundred bytes whose head promises width x height pixels."""
+
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(bytes(100))) + chunk(b"IEND", b"")
+
+
+def test_a_picture_is_written_anew_without_its_metadata() -> None:
+    exif = Image.Exif()
+    exif[0x010F] = "Camera 4711"  # maker of the camera
+    exif[0x0112] = 6  # turned by 90 degrees
+    clean = picture_clean(_jpeg(exif=exif, comment=b"where we live"))
+    assert b"4711" not in clean.data
+    assert b"where we live" not in clean.data
+    assert (clean.width, clean.height) == (30, 40), "turned upright before the turn is forgotten"
+    again = Image.open(io.BytesIO(clean.data))
+    assert (again.format, again.size, dict(again.getexif())) == ("JPEG", (30, 40), {})
+
+
+def test_a_large_picture_is_sized_to_the_limit_and_a_transparent_one_stays_so() -> None:
+    clean = picture_clean(_jpeg(3000, 1500))
+    assert (clean.width, clean.height, clean.suffix) == (2000, 1000, "jpg")
+    out = io.BytesIO()
+    Image.new("RGBA", (10, 10), (0, 0, 0, 0)).save(out, "PNG")
+    out.seek(0)
+    assert picture_clean(out).suffix == "png"
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"MZ\x90\x00" + bytes(400), "This is no picture"),
+        (b"%PDF-1.7\n1 0 obj", "This is no picture"),
+        (b"<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>", "This is no picture"),
+        (b"", "This is no picture"),
+        (_jpeg().getvalue()[:400], "The picture is damaged"),
+        (_png_claiming(9000, 9000), "more than 60 million pixels"),
+        (_png_claiming(40_000, 40_000), "more than 60 million pixels"),
+    ],
+    ids=["program", "pdf", "svg", "nothing", "cut off", "too many pixels", "bomb"],
+)
+def test_what_is_no_picture_is_refused_in_one_sentence(
+    job: Job, tech: User, settings: Any, data: bytes, words: str
+) -> None:
+    trail = job.trail.count()
+    with pytest.raises(ShopError, match=words) as caught:
+        services.picture_add(job=job, by=tech, upload=io.BytesIO(data))
+    assert caught.value.words.count(".") == 1
+    assert not Picture.objects.exists()
+    assert job.trail.count() == trail
+    assert _files(settings) == []
+
+
+def test_a_file_that_is_too_large_is_refused_before_it_is_decoded(job: Job, tech: User, settings: Any) -> None:
+    settings.PICTURE_MAX_BYTES = 1024 * 1024
+    with pytest.raises(ShopError, match="larger than 1 MB"):
+        services.picture_add(job=job, by=tech, upload=io.BytesIO(bytes(1024 * 1024 + 1)))
+
+
+def test_no_file_stays_behind_when_the_row_cannot_be_written(
+    job: Job, tech: User, settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(**_kwargs: object) -> None:
+        raise RuntimeError("disk full")
+
+    monkeypatch.setattr("shop.services.pictures.trail_record", broken)
+    with pytest.raises(RuntimeError):
+        services.picture_add(job=job, by=tech, upload=_jpeg())
+    assert _files(settings) == []
+
+
+def test_a_kept_picture_is_served_to_signed_in_people_only(job: Job, tech: User, client_as: Any, settings: Any) -> None:
+    picture = services.picture_add(job=job, by=tech, upload=_jpeg(), caption="Left latch")
+    assert job.trail.latest("pk").words == "Picture added: Left latch"
+    address = f"/pictures/{picture.pk}/"
+    answer = client_as("parts").get(address)
+    assert (answer.status_code, answer["Content-Type"]) == (200, "image/jpeg")
+    assert b"".join(answer.streaming_content)[:3] == b"\xff\xd8\xff"
+    assert client_as("nobody").get(address).status_code == 302
+    for file in _files(settings):
+        file.unlink()
+    assert client_as("parts").get(address).status_code == 404
+
+
+def _files(settings: Any) -> list[Path]:
+    return [path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()]
