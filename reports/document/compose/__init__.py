@@ -7,10 +7,20 @@ from reports.document.compose import results as _results
 from reports.document.compose.findings import findings, quantity
 from reports.document.compose.overall import decision_rule_words, overall
 from reports.document.compose.seen import Evidence, Seen, Worked
+from reports.document.compose.undeclared import undeclared_results
 from reports.document.compose.untested import not_tested
 from reports.document.content import Results
 
-__all__ = ["Evidence", "Seen", "Worked", "decision_rule_words", "overall", "quantity", "results_of"]
+__all__ = [
+    "Evidence",
+    "Seen",
+    "Worked",
+    "decision_rule_words",
+    "overall",
+    "quantity",
+    "results_of",
+    "undeclared_results",
+]
 
 
 def results_of(

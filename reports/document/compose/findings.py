@@ -116,8 +116,12 @@ def _subject(evidence: Evidence, one: Seen) -> str:
 
 def _of_unproven(evidence: Evidence, unproven: Mapping[str, str]) -> Iterator[Finding]:
     for position, missing in unproven.items():
-        words = _("Worked on, and not proven afterwards. {missing}").format(missing=missing)
-        yield _finding("unproven", position, evidence.title(position), words)
+        yield unproven_finding(position, evidence.title(position), missing)
+
+
+def unproven_finding(position: str, subject: str, missing: str) -> Finding:
+    words = _("Worked on, and not proven afterwards. {missing}").format(missing=missing)
+    return _finding("unproven", position, subject, words)
 
 
 def _of_suspects(evidence: Evidence, suspects: Sequence[Suspect]) -> Iterator[Finding]:

@@ -1,0 +1,188 @@
+"""From the rows of a job to the content of its certificate. What was seen and judged is asked of the bench."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from itertools import groupby
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from pydantic import TypeAdapter
+
+from diagnostics import selectors as bench
+from diagnostics.engine.case import Complaint, Observation
+from diagnostics.engine.cautions import ORDER, caution_words
+from diagnostics.engine.signals import judge
+from diagnostics.engine.system.model import TopSystem
+from diagnostics.models import BenchSheet, Check, Unit, Work
+from reports.document import compose
+from reports.document.content import Certificate, Instrument, Issuer, Item, Observed, Person, Results
+from shop.errors import ShopError
+from shop.models import Car, Job, ShopProfile, User
+
+_OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
+
+
+def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime, replaces: str = "") -> Certificate:
+    """Everything that a certificate of `job` says now. ShopError where nothing was inspected or the issuer is unnamed."""
+    issuer = _issuer()
+    counted, struck = _checks(job)
+    if not counted:
+        raise ShopError(
+            _(
+                "Nothing has been inspected in {job} yet, so there is nothing to certify: open its bench sheet first."
+            ).format(job=job.number)
+        )
+    sheet = bench.sheet_of_job(job)
+    system = bench.system_of(sheet.revision) if sheet and sheet.revision else None
+    found = _results(job, sheet, system, counted, struck)
+    return Certificate(
+        number=number,
+        issued_at=timezone.localtime(issued_at),
+        issuer=issuer,
+        client=job.car.owner.name if job.car.owner else "",
+        job=f"{job.number}: {job.title}",
+        item=_item(job.car, system),
+        inspected_on=tuple(sorted({timezone.localdate(check.at) for check in counted})),
+        place=", ".join([issuer.name, *issuer.address.splitlines()]),
+        ambient="",
+        purpose=_("{title}. Inspection of the power convertible top as far as the results name it.").format(
+            title=job.title
+        ),
+        method=_(
+            "Readings in volts at the pins of the control module, to ground, with the module awake; actuation by hand; "
+            "whole motions with their steps timed; looks, clicks and wiggles; judged against the declared top system."
+        ),
+        instruments=(Instrument(_("Digital multimeter and stopwatch of the shop; which ones was not recorded")),),
+        results=found,
+        overall=compose.overall(found, motions=len(system.motions) if system else 0),
+        decision_rule=compose.decision_rule_words(),
+        cautions=_cautions(system),
+        statements=_statements(),
+        client_information=_client_information(job, sheet, system),
+        outlook=_("None is given: no failure model has been learned yet, so nothing is said of what will fail next."),
+        inspectors=_inspectors(counted),
+        approved_by=_person(by),
+        replaces=replaces,
+    )
+
+
+def _issuer() -> Issuer:
+    shop = ShopProfile.objects.first()
+    if shop is None:
+        raise ShopError(_("The shop's name and address are not entered yet; a certificate must say who issues it."))
+    return Issuer(shop.name, shop.address, shop.phone, shop.email)
+
+
+def _checks(job: Job) -> tuple[list[Check], int]:
+    """The checks that count, in order of time, and how many were struck out."""
+    rows = list(bench.checks_of_job(job).select_related("sheet__revision"))
+    struck = sum(row.struck_at is not None for row in rows)
+    return [row for row in rows if row.struck_at is None and row.verdict != "refused"], struck
+
+
+def _results(
+    job: Job, sheet: BenchSheet | None, system: TopSystem | None, counted: Sequence[Check], struck: int
+) -> Results:
+    work = tuple(_worked(row) for row in bench.work_of_job(job))
+    unproven = {path.position: path.missing for path in bench.repaired_paths_of_job(job) if not path.proven}
+    if sheet is None or system is None:
+        return compose.undeclared_results([_observed(row) for row in counted], work, unproven, struck)
+    seen = tuple(_seen(system, row) for row in counted if row.sheet.revision_id == sheet.revision_id)
+    diagnosis = bench.diagnosis_of_sheet(sheet)
+    return compose.results_of(
+        compose.Evidence(system, seen, work),
+        proof=bench.proof_of_job(job),
+        suspects=bench.open_suspects(diagnosis) if diagnosis else (),
+        unproven=unproven,
+        struck_out=struck,
+    )
+
+
+def _seen(system: TopSystem, row: Check) -> compose.Seen:
+    observation = _OBSERVATION.validate_python(row.observation)
+    return compose.Seen(observation, judge(system, observation), timezone.localtime(row.at), str(row.by))
+
+
+def _observed(row: Check) -> Observed:
+    finding = row.verdict == "finding"
+    return Observed("electrical", row.position, "", row.words, finding, timezone.localtime(row.at), str(row.by))
+
+
+def _worked(row: Work) -> compose.Worked:
+    return compose.Worked(
+        position=row.position,
+        kind_words=str(row.get_kind_display()),
+        words=row.words,
+        at=timezone.localtime(row.at),
+        by=str(row.by),
+        old_part=_unit(row.old_unit),
+        new_part=_unit(row.new_unit),
+    )
+
+
+def _unit(unit: Unit | None) -> str:
+    if unit is None:
+        return ""
+    words = unit.part
+    if unit.revision:
+        words += _(", revision {revision}").format(revision=unit.revision)
+    return words + (_(", serial {serial}").format(serial=unit.serial) if unit.serial else "")
+
+
+def _item(car: Car, system: TopSystem | None) -> Item:
+    odometer = car.odometer.order_by("read_on", "pk").last()
+    return Item(
+        vin=car.vin,
+        maker=car.maker,
+        model=car.model,
+        made_on=car.made_on,
+        system=system.system if system else "",
+        system_title=system.title if system else "",
+        system_revision=system.revision if system else None,
+        odometer_km=odometer.km if odometer else None,
+        odometer_on=odometer.read_on if odometer else None,
+    )
+
+
+def _cautions(system: TopSystem | None) -> tuple[str, ...]:
+    """All cautions of the system's positions, the gravest first, and who decides in the end."""
+    codes = (
+        {caution for position in system.positions.values() for caution in position.cautions} if system else {"pinch"}
+    )
+    local = _("These cautions warn; local rules and licensed practice decide who may do what.")
+    return (*(caution_words(caution) for caution in ORDER if caution in codes), local)
+
+
+def _statements() -> tuple[str, ...]:
+    return (
+        _("The results hold for this car only, and for its top as it was on the days of inspection."),
+        _("This certificate may be copied only as a whole, unless the issuing shop has agreed in writing."),
+        _(
+            "It is no roadworthiness certificate and no statutory inspection, and it promises nothing about the "
+            "future. Local rules and licensed inspection prevail."
+        ),
+    )
+
+
+def _client_information(job: Job, sheet: BenchSheet | None, system: TopSystem | None) -> tuple[str, ...]:
+    """What the client said and nobody here has checked; it is marked as that."""
+    said = []
+    if job.complaint:
+        said.append(_("Complaint, in the client's words: {words}").format(words=job.complaint))
+    if sheet is not None and sheet.complaint and system is not None:
+        complaint = Complaint.model_validate(sheet.complaint)
+        motion = system.motions[complaint.motion]
+        step = next((one.title for one in motion.steps if one.name == complaint.stops_at), complaint.stops_at)
+        said.append(_("{motion} was said to stop at: {step}.").format(motion=motion.title, step=step))
+    if sheet is not None and sheet.recent_work:
+        said.append(_("Earlier work was told of at: {positions}.").format(positions=", ".join(sheet.recent_work)))
+    return tuple(said)
+
+
+def _inspectors(counted: Sequence[Check]) -> tuple[Person, ...]:
+    people = sorted({row.by_id: row.by for row in counted}.items())
+    return tuple(person for person, _same in groupby(_person(user) for _pk, user in people))
+
+
+def _person(user: User) -> Person:
+    return Person(str(user), str(user.get_role_display()))

@@ -1,0 +1,61 @@
+"""The reads of certificates, with what their pages show."""
+
+import json
+from dataclasses import dataclass
+
+from django.db.models import Q, QuerySet
+
+from reports.document.content import Certificate as Content
+from reports.document.content import from_json
+from reports.models import Certificate, CertificateState
+from shop.models import Car, Job, RunState
+
+FOUND_AT_MOST = 50
+
+
+def certificates_found(words: str) -> list[Certificate]:
+    """The newest certificates whose number, VIN or owner has `words` in it; all where `words` is empty."""
+    rows = _rows()
+    if words:
+        rows = rows.filter(
+            Q(number__icontains=words) | Q(car__vin__icontains=words) | Q(car__owner__name__icontains=words)
+        )
+    return list(rows[:FOUND_AT_MOST])
+
+
+def certificates_of_job(job: Job) -> list[Certificate]:
+    return list(_rows().filter(job=job))
+
+
+def certificates_of_car(car: Car) -> list[Certificate]:
+    return list(_rows().filter(car=car))
+
+
+def _rows() -> QuerySet[Certificate]:
+    return Certificate.objects.select_related("car__owner", "job", "run", "replaces")
+
+
+def content_of(certificate: Certificate) -> Content:
+    """What stands on the paper."""
+    return from_json(json.dumps(certificate.content))
+
+
+@dataclass(frozen=True, slots=True)
+class JobPanel:
+    """`running`: somebody waits for one now; `failed`: the last attempt did not get through."""
+
+    certificates: list[Certificate]
+    running: Certificate | None
+    failed: Certificate | None
+
+
+def job_panel(job: Job) -> JobPanel:
+    rows = certificates_of_job(job)
+    waiting = next((row for row in rows if row.state == CertificateState.ISSUING), None)
+    run = waiting.run if waiting else None
+    alive = run is not None and run.state in (RunState.QUEUED.value, RunState.RUNNING.value)
+    return JobPanel(
+        certificates=[row for row in rows if row.state != CertificateState.ISSUING],
+        running=waiting if alive else None,
+        failed=waiting if not alive else None,
+    )

@@ -1,0 +1,127 @@
+"""The writes: a certificate is asked for (its content frozen), then issued (drawn, kept byte for byte)."""
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime, timedelta
+from hashlib import sha256
+
+from django.core.files.base import ContentFile
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from reports.document.content import fingerprint, from_json, to_json
+from reports.document.draw import Drawn, draw
+from reports.document.numbers import number_new
+from reports.gather import certificate_content
+from reports.models import Certificate, CertificateState
+from shop.errors import Conflict
+from shop.models import Job, RunState, TaskRun, User
+from shop.permissions import require
+from shop.runs import run_fail, run_queue
+from shop.services import trail_record
+
+PARTS = 3
+"""Parts of issuing that a waiting person sees: read, draw, keep."""
+LOST_AFTER = timedelta(minutes=10)
+"""A run that has been running for longer is lost with its worker; the longest certificate takes seconds."""
+
+
+@transaction.atomic
+def certificate_ask(*, job: Job, by: User) -> tuple[Certificate, TaskRun | None]:
+    """Freeze the content and queue the issuing. With nothing changed this gives the certificate that stands.
+
+    ShopError where nothing was inspected; Conflict while another content of the job is just being issued.
+    """
+    from reports.tasks import certificate_issue_task  # the task calls this module
+
+    certificate, run = certificate_freeze(job=job, by=by)
+    if run is not None and certificate.state == CertificateState.ISSUING:
+        certificate_issue_task.delay_on_commit(str(run.pk), certificate.pk)
+    return certificate, run
+
+
+@transaction.atomic
+def certificate_freeze(*, job: Job, by: User) -> tuple[Certificate, TaskRun | None]:
+    """The certificate of the job as it is now, with its frozen content, and the run that issues or has issued it."""
+    require(by, "certificate.issue")
+    job = Job.objects.select_for_update(of=("self",)).select_related("car__owner").get(pk=job.pk)
+    current = job.certificates.filter(state=CertificateState.ISSUED).select_related("run", "replaces").first()
+    waiting = job.certificates.filter(state=CertificateState.ISSUING).select_related("run").first()
+    now = timezone.now()
+    replaces = current.number if current else ""
+    content = certificate_content(job=job, number="", by=by, issued_at=now, replaces=replaces)
+    if waiting is None and current is not None:
+        before = current.replaces.number if current.replaces else ""
+        if current.fingerprint == fingerprint(content, before):
+            return current, current.run
+    made_from = fingerprint(content, replaces)
+    if waiting is not None and waiting.run is not None and _is_alive(waiting.run):
+        if waiting.fingerprint == made_from:
+            return waiting, waiting.run
+        raise Conflict(_("A certificate of this job is just being issued. Wait until it is there, then ask again."))
+    number = waiting.number if waiting else number_new(timezone.localdate(now).year)
+    certificate = waiting or Certificate(number=number, job=job, car=job.car)
+    certificate.fingerprint = made_from
+    certificate.content = json.loads(to_json(replace(content, number=number)))
+    certificate.asked_by, certificate.asked_at, certificate.replaces = by, now, current
+    title = _("Certificate {number}").format(number=number)
+    certificate.run = run_queue(kind="certificate", title=title, by=by, job=job, total=PARTS)
+    certificate.save()
+    words = _("Certificate {number} asked for.").format(number=number)
+    trail_record(by=by, job=job, kind="certificate.asked", words=words, link=certificate.get_absolute_url())
+    return certificate, certificate.run
+
+
+def certificate_issue(*, certificate: Certificate, progress: Callable[[str], None]) -> Certificate:
+    """Draw the frozen content and keep the file; twice keeps the first file. `progress` is told what comes next."""
+    content = from_json(json.dumps(certificate.content))
+    progress(_("Drawing the pages"))
+    drawn = draw(content)
+    progress(_("Keeping the file"))
+    return _keep(certificate_id=certificate.pk, drawn=drawn, issued_at=content.issued_at)
+
+
+@transaction.atomic
+def _keep(*, certificate_id: int, drawn: Drawn, issued_at: datetime) -> Certificate:
+    certificate = Certificate.objects.select_for_update(of=("self",)).select_related("job__car").get(pk=certificate_id)
+    if certificate.state != CertificateState.ISSUING:
+        return certificate  # a second delivery of the message; the file that was issued stays
+    name = certificate.file.field.generate_filename(certificate, f"{certificate.number}.pdf")
+    certificate.file.storage.delete(name)  # left there by an attempt that was not committed
+    certificate.file.save(f"{certificate.number}.pdf", ContentFile(drawn.pdf), save=False)
+    certificate.sha256 = sha256(drawn.pdf).hexdigest()
+    certificate.pages = drawn.pages
+    certificate.state = CertificateState.ISSUED
+    certificate.issued_at = issued_at
+    certificate.save()
+    link = certificate.get_absolute_url()
+    words = _("Certificate {number} issued.").format(number=certificate.number)
+    trail_record(by=certificate.asked_by, job=certificate.job, kind="certificate.issued", words=words, link=link)
+    if certificate.replaces_id is not None:
+        _replace(certificate)
+    return certificate
+
+
+def _replace(certificate: Certificate) -> None:
+    """The certificate that this one names is no longer valid."""
+    earlier = certificate.replaces
+    assert earlier is not None  # noqa: S101 - asked by the caller
+    Certificate.objects.filter(pk=earlier.pk, state=CertificateState.ISSUED).update(state=CertificateState.REPLACED)
+    words = _("Certificate {earlier} replaced by {number}.").format(earlier=earlier.number, number=certificate.number)
+    trail_record(
+        by=certificate.asked_by,
+        job=certificate.job,
+        kind="certificate.replaced",
+        words=words,
+        link=earlier.get_absolute_url(),
+    )
+
+
+def _is_alive(run: TaskRun) -> bool:
+    """Whether the run may still end well. One that lost its worker is written off, so that one can ask again."""
+    if run.state == RunState.RUNNING and run.started_at and timezone.now() - run.started_at > LOST_AFTER:
+        run_fail(run, _("The worker stopped before the certificate was ready."))
+        return False
+    return run.state in (RunState.QUEUED, RunState.RUNNING)

@@ -1,0 +1,112 @@
+"""Pages of certificates: the list, one of them, its file, and the panels that the job and the car file load."""
+
+from hashlib import sha256
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.vary import vary_on_headers
+
+from reports import selectors, services
+from reports.document.draw.states import STATEMENTS, WEIGHTS, statement_words, weight_words
+from reports.models import Certificate, CertificateState
+from shop.errors import Conflict
+from shop.http import ShopRequest
+from shop.models import Car, Job
+from shop.permissions import needs
+
+
+@require_GET
+@vary_on_headers("HX-Request")
+def certificates(request: ShopRequest) -> HttpResponse:
+    words = request.GET.get("q", "").strip()
+    part = "#found" if request.htmx else ""
+    found = selectors.certificates_found(words)
+    context = {"certificates": found, "words": words, "at_most": selectors.FOUND_AT_MOST}
+    return render(request, f"reports/certificates.html{part}", context)
+
+
+@require_GET
+def certificate(request: ShopRequest, number: str) -> HttpResponse:
+    rows = Certificate.objects.select_related("car", "job", "run", "replaces", "replaced_by", "asked_by")
+    found = get_object_or_404(rows, number=number)
+    content = selectors.content_of(found)
+    tested = content.results.proof
+    context = {
+        "certificate": found,
+        "content": content,
+        "statement": statement_words(content.overall.statement),
+        "statement_shape": _TAGS[STATEMENTS[content.overall.statement][0]],
+        "findings": [
+            (_TAGS[WEIGHTS[one.weight][0]], weight_words(one.weight), one) for one in content.results.findings
+        ],
+        "proven": sum(row.made and row.released for row in tested),
+        "sensors": len(tested),
+    }
+    return render(request, "reports/certificate.html", context)
+
+
+# The shapes on paper and their tags on the page.
+_TAGS = {
+    "disc": "ok",
+    "half": "half",
+    "ring": "open",
+    "diamond": "finding",
+    "diamond-open": "finding",
+    "triangle": "note",
+    "octagon": "refused",
+}
+
+
+@require_GET
+def certificate_file(request: ShopRequest, number: str) -> HttpResponse:
+    """The file byte for byte as it was issued, or a sentence where it no longer is that."""
+    found = get_object_or_404(Certificate.objects.exclude(state=CertificateState.ISSUING), number=number)
+    try:
+        with found.file.open("rb") as file:
+            pdf = file.read()
+    except OSError as error:
+        raise Conflict(
+            _("The file of {number} is gone from the store; restore it from a backup.").format(number=number)
+        ) from error
+    if sha256(pdf).hexdigest() != found.sha256:
+        raise Conflict(
+            _("The stored file of {number} is not what was issued; restore it from a backup.").format(number=number)
+        )
+    response = HttpResponse(pdf, content_type="application/pdf")
+    response["Content-Disposition"] = f'attachment; filename="{found.number}.pdf"'
+    response["Cache-Control"] = "private, no-store"
+    return response
+
+
+@require_POST
+@needs("certificate.issue")
+def issue(request: ShopRequest, pk: int) -> HttpResponse:
+    job = get_object_or_404(Job, pk=pk)
+    made, run = services.certificate_ask(job=job, by=request.user)
+    if request.htmx:
+        return _job_panel(request, job, made)
+    return redirect(made if run is None or made.state != CertificateState.ISSUING else run)
+
+
+@require_GET
+@vary_on_headers("HX-Request")
+def job_panel(request: ShopRequest, pk: int) -> HttpResponse:
+    return _job_panel(request, get_object_or_404(Job.objects.select_related("car"), pk=pk), None)
+
+
+def _job_panel(request: ShopRequest, job: Job, asked: Certificate | None) -> HttpResponse:
+    part = "#panel" if request.htmx else ""
+    unchanged = asked is not None and asked.state == CertificateState.ISSUED
+    context = {"job": job, "panel": selectors.job_panel(job), "unchanged": asked if unchanged else None}
+    return render(request, f"reports/job_panel.html{part}", context)
+
+
+@require_GET
+@vary_on_headers("HX-Request")
+def car_panel(request: ShopRequest, pk: int) -> HttpResponse:
+    car = get_object_or_404(Car, pk=pk)
+    part = "#panel" if request.htmx else ""
+    context = {"car": car, "certificates": selectors.certificates_of_car(car)}
+    return render(request, f"reports/car_panel.html{part}", context)
