@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from diagnostics.engine.effects import Modes
 from diagnostics.engine.faults import faults_of, repair_of
-from diagnostics.engine.hypotheses import FaultSets, fault_sets, project, rank
+from diagnostics.engine.hypotheses import FaultSets, fault_sets, project, rank, sorted_rows
 from diagnostics.engine.results import Fault
 from diagnostics.engine.system.model import SENSORS, TopSystem
 
@@ -83,11 +83,11 @@ class Compiled:
         number = {name: i for i, name in enumerate(self.repair_names)}
         n = len(number)
         lookup = np.array([*(number[name] for name in self.repairs), n], dtype=np.int32)
-        part = np.sort(lookup[self.sets.members], axis=1)
+        part = sorted_rows(lookup[self.sets.members])
         for column in range(1, part.shape[1]):
             part[part[:, column] == part[:, column - 1], column] = n  # two faults, one repair
-            part.sort(axis=1)
-        return part
+            part = sorted_rows(part)
+        return np.asfortranarray(part)
 
     @cached_property
     def repair_sets(self) -> Ints:

@@ -85,6 +85,15 @@ def _comb3(x: NDArray[np.int64]) -> NDArray[np.int64]:
     return x * (x - 1) * (x - 2) // 6
 
 
+def sorted_rows(members: Ints) -> Ints:
+    """Each row in rising order, by a sorting network over the columns: much faster than sorting a million short rows."""
+    columns = [members[:, i] for i in range(members.shape[1])]
+    for end in range(len(columns) - 1, 0, -1):
+        for i in range(end):
+            columns[i], columns[i + 1] = np.minimum(columns[i], columns[i + 1]), np.maximum(columns[i], columns[i + 1])
+    return np.column_stack(columns)
+
+
 def project(sets: FaultSets, keep: NDArray[np.integer], n_kept: int) -> Ints:
     """The place of each set's part that lies in a subset of the faults.
 
@@ -92,8 +101,7 @@ def project(sets: FaultSets, keep: NDArray[np.integer], n_kept: int) -> Ints:
     Returns (H,) places in the order of `fault_sets(n_kept, k)`.
     """
     lookup = np.append(np.asarray(keep, dtype=np.int32), np.int32(n_kept))
-    part = np.sort(lookup[sets.members], axis=1)
-    return rank(part, n_kept)
+    return rank(sorted_rows(lookup[sets.members]), n_kept)
 
 
 def weigh(cells: NDArray[np.integer], weights: NDArray[np.float64], n: int) -> NDArray[np.float64]:
