@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import groupby
 
 from django.db.models import Count, Q, QuerySet
 from django.utils import timezone
@@ -10,7 +11,7 @@ from django.utils import timezone
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import Unit
 from diagnostics.selectors import newest_revisions, system_of
-from parts.models import Fit, Part
+from parts.models import Part
 from shop.models import Car
 
 SHELF_ROWS = 200
@@ -19,12 +20,12 @@ SHELF_ROWS = 200
 
 @dataclass(frozen=True, slots=True)
 class Fitting:
-    """Where a part fits, in words: system title (its slug while undeclared), position code, the position's name or
-    ''."""
+    """The positions of one top system that a part fits: the system's title (its slug while undeclared), and for each
+    position its code with its name ('' where unknown).
+    """
 
     system: str
-    position: str
-    name: str
+    positions: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ def shelf(*, query: str = "", today: date | None = None) -> Shelf:
     rows = tuple(
         ShelfRow(
             part=part,
-            fittings=tuple(_fitting(fit, systems) for fit in part.fits.all()),
+            fittings=_fittings(part, systems),
             fitted=fitted.get(part.number, 0),
             replaced=replaced.get(part.number, 0),
         )
@@ -105,9 +106,11 @@ def _count_by_part(units: QuerySet[Unit]) -> dict[str, int]:
     return dict(units.order_by().values_list("part").annotate(n=Count("pk")))
 
 
-def _fitting(fit: Fit, systems: Mapping[str, TopSystem]) -> Fitting:
-    system = systems.get(fit.system)
-    if system is None:
-        return Fitting(fit.system, fit.position, "")
-    position = system.positions.get(fit.position)
-    return Fitting(system.title, fit.position, position.name if position else "")
+def _fittings(part: Part, systems: Mapping[str, TopSystem]) -> tuple[Fitting, ...]:
+    found = []
+    for slug, fits in groupby(part.fits.all(), key=lambda fit: fit.system):
+        system = systems.get(slug)
+        declared = system.positions if system else {}
+        places = [(fit.position, declared[fit.position].name if fit.position in declared else "") for fit in fits]
+        found.append(Fitting(system.title if system else slug, tuple(places)))
+    return tuple(found)

@@ -4,7 +4,7 @@ All of it happened by the eve of `today`, so that what people enter now comes af
 """
 
 import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING
@@ -61,11 +61,10 @@ def fill(waiting: Sequence["Grown"], today: date, zone: tzinfo) -> None:
         day = workday(eve - timedelta(days=slot.days), back=True)
         if slot.stage not in ("booked", "here") or grown.rng.random() < 0.7:
             grown.life.hurry(grown.noticed, day.toordinal() - 2.0)
-        whole = whole_job(grown.life, day, grown.rng, zone, inspection=False)
+        whole, mended = whole_job(grown.life, day, grown.rng, zone, inspection=False)
         grown.car.jobs.append(_so_far(whole, slot, at(eve, 16.5, zone)))
         if slot.stage == "done":
-            for clock in grown.life.present(day.toordinal()).values():
-                grown.life.repair(clock, float(day.toordinal()))
+            grown.life.repair(mended, day.toordinal())
 
 
 def _so_far(job: JobRecord, slot: Slot, latest: datetime) -> JobRecord:
@@ -114,12 +113,10 @@ def _entries_so_far(sheet: SheetRecord, stage: str, latest: datetime) -> tuple[C
     return tuple(sorted([*checks, *moved.work, *proving[: len(proving) // 2]], key=lambda entry: entry.at))
 
 
-def half_way_car(truth: Truth, systems: Mapping[str, TopSystem], today: date, zone: tzinfo) -> CarRecord:
-    """The car whose closing stops half way: complaint, trial and a few readings are in, the next check is not."""
+def half_way_job(car: CarRecord, truth: Truth, system: TopSystem, today: date, zone: tzinfo) -> JobRecord:
+    """Closing stops half way: complaint, trial and a few readings are in, the next check is not."""
     story = truth.half_way
-    system = systems[story.system]
     rng = random.Random(f"{truth.seed}:half-way")  # noqa: S311 - a story, no secret
-    car = _car(rng, story.system, 0, month_back(today, story.made_months_ago), story.climate, serial=90)
     bench = Bench(system, [Fault(position, mode) for position, mode in story.faults], rng)
     day = workday(today - timedelta(days=1), back=True)
     watch = Watch(at(day, 15.2, zone), rng)
@@ -129,28 +126,36 @@ def half_way_car(truth: Truth, systems: Mapping[str, TopSystem], today: date, zo
     entries.append(CheckRecord(watch.after(3), trial))
     entries += [CheckRecord(watch.after(1), bench.read(code)) for code in story.readings]
     complaint = {"motion": story.motion, "stops_at": trial["stops_at"], "lamp": trial["lamp"]}
-    car.jobs.append(
-        JobRecord(
-            kind="fault",
-            title="Closing stops half way",
-            complaint=story.words,
-            opened_at=at(day, 8.4, zone),
-            stages=(("booked", at(day, 8.4, zone)), ("here", at(day, 8.6, zone)), ("tracing", opened)),
-            hold="nothing",
-            hold_note="",
-            km=kilometres(car, day),
-            sheet=SheetRecord(opened, None, complaint, dict(bench.pose), bench.supply, tuple(entries)),
-            promised_on=today + timedelta(days=3),
-            note="Stopped half way again on the bench. Readings at the module begun; go on there.",
-        )
+    return JobRecord(
+        kind="fault",
+        title="Closing stops half way",
+        complaint=story.words,
+        opened_at=at(day, 8.4, zone),
+        stages=(("booked", at(day, 8.4, zone)), ("here", at(day, 8.6, zone)), ("tracing", opened)),
+        hold="nothing",
+        hold_note="",
+        km=kilometres(car, day),
+        sheet=SheetRecord(opened, None, complaint, dict(bench.pose), bench.supply, tuple(entries)),
+        promised_on=today + timedelta(days=3),
+        note="Stopped half way again on the bench. Readings at the module begun; go on there.",
     )
-    return car
 
 
 def undeclared_car(today: date, zone: tzinfo) -> CarRecord:
     """A car whose top system nobody has declared: its sheet keeps readings by connector and pin."""
     rng = random.Random("undeclared")  # noqa: S311
-    car = _car(rng, "", 1, month_back(today, 33), "cold", serial=91)
+    made_on = month_back(today, 33)
+    maker, model, code = people.MODELS[""][0]
+    car = CarRecord(
+        vin=people.invent_vin(rng, code, made_on, 91),
+        plate=people.invent_plate(rng, 91),
+        maker=maker,
+        model=model,
+        made_on=made_on,
+        climate="cold",
+        system="",
+        owner=1,
+    )
     day = workday(today - timedelta(days=2), back=True)
     opened = at(day, 10, zone)
     watch = Watch(opened, rng)
@@ -174,17 +179,3 @@ def undeclared_car(today: date, zone: tzinfo) -> CarRecord:
         )
     )
     return car
-
-
-def _car(rng: random.Random, system: str, owner: int, made_on: date, climate: str, serial: int) -> CarRecord:
-    maker, model, code = people.MODELS[system][0]
-    return CarRecord(
-        vin=people.invent_vin(rng, code, made_on, serial),
-        plate=people.invent_plate(rng, serial),
-        maker=maker,
-        model=model,
-        made_on=made_on,
-        climate=climate,
-        system=system,
-        owner=owner,
-    )

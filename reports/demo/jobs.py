@@ -3,10 +3,11 @@
 import random
 from datetime import date, datetime, time, timedelta, tzinfo
 
+from diagnostics.engine.results import Fault
 from diagnostics.engine.simulate import Bench
 from reports.demo.life import Life
 from reports.demo.records import CarRecord, JobRecord, SheetRecord
-from reports.demo.visit import Fitted, Visit, Watch, entries_of, mend, prove, trace
+from reports.demo.visit import Fitted, Visit, Watch, entries_of, found, mend, prove, trace
 
 STAGES = ("booked", "here", "tracing", "mending", "proving", "done", "gone")
 
@@ -29,14 +30,16 @@ def bench_of(life: Life, day: float, rng: random.Random) -> Bench:
 
 def past_job(life: Life, day: date, rng: random.Random, zone: tzinfo, *, inspection: bool) -> None:
     """One visit from taking in to handing over; books the job and the failures on the car."""
-    job = whole_job(life, day, rng, zone, inspection=inspection)
-    for clock in life.present(day.toordinal()).values():
-        life.repair(clock, float(day.toordinal()))
+    job, mended = whole_job(life, day, rng, zone, inspection=inspection)
+    life.repair(mended, day.toordinal())
     life.car.jobs.append(job)
 
 
-def whole_job(life: Life, day: date, rng: random.Random, zone: tzinfo, *, inspection: bool) -> JobRecord:
-    """The visit that begins on `day` with the faults of that day. The clocks stay as they are."""
+def whole_job(
+    life: Life, day: date, rng: random.Random, zone: tzinfo, *, inspection: bool
+) -> tuple[JobRecord, list[Fault]]:
+    """The visit that begins on `day` with the faults of that day, and which of them it mends. The clocks stay as they
+    are."""
     bench = bench_of(life, day.toordinal(), rng)
     complaint = None if inspection else bench.complaint()
     booked = at(workday(day - timedelta(days=rng.randint(1, 9)), back=True), rng.uniform(9, 16), zone)
@@ -45,20 +48,22 @@ def whole_job(life: Life, day: date, rng: random.Random, zone: tzinfo, *, inspec
     started = watch.now
     visit = trace(bench, watch, complaint)
     stages = [("booked", booked), ("here", here), ("tracing", started)]
-    if bench.faults:
+    faults = found(bench, visit)
+    if faults:
         if rng.random() < 0.6:
             watch.now = at(workday(day + timedelta(days=rng.randint(1, 6))), rng.uniform(8, 11), zone)
         stages.append(("mending", watch.now))
-        mend(bench, watch, visit, fitted_by(life, day))
+        mend(bench, watch, visit, faults, fitted_by(life, day))
         stages.append(("proving", watch.after(5)))
-    prove(bench, watch, visit)
+    while not prove(bench, watch, visit):
+        mend(bench, watch, visit, found(bench, visit), fitted_by(life, day))
     closed = watch.after(5)
     stages += [
         ("done", watch.after(10)),
         ("gone", at(workday(closed.date() + timedelta(days=1)), rng.uniform(9, 17), zone)),
     ]
     kind = "inspection" if inspection else "fault" if complaint else "service"
-    return JobRecord(
+    job = JobRecord(
         kind=kind,
         title=_title(bench, kind, visit),
         complaint=_complaint(bench, kind, visit, rng),
@@ -76,6 +81,7 @@ def whole_job(life: Life, day: date, rng: random.Random, zone: tzinfo, *, inspec
             entries=entries_of(visit),
         ),
     )
+    return job, visit.mended
 
 
 def fitted_by(life: Life, day: date) -> Fitted:

@@ -7,7 +7,7 @@ runs. A visit finds all faults that are there, a repair starts the clocks anew. 
 
 import math
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import date
 
@@ -42,13 +42,8 @@ class Life:
         self.months_ago = months_ago
         self.rng = rng
         made = float(car.made_on.toordinal())
-        self.clocks = [
-            self._started(fault, hazard, made, original=True)
-            for fault in faults_of(system)
-            if not fault.input
-            for hazard in truth.hazards_of(system.positions[fault.position].kind)
-            if hazard.mode == fault.mode
-        ]
+        hazards = ((fault, self._hazard_of(fault)) for fault in faults_of(system) if not fault.input)
+        self.clocks = [self._started(fault, one, made, original=True) for fault, one in hazards if one is not None]
 
     def present(self, day: float) -> dict[str, Clock]:
         """Position -> the clock whose fault stands there on that day: at one position the first fault hides the
@@ -69,24 +64,19 @@ class Life:
                 first[position] = clock
         return min((clock.due for clock in first.values() if noticed(clock.fault)), default=math.inf)
 
-    def repair(self, clock: Clock, day: float) -> None:
-        """Note the failure and start the clocks anew: all of the position for a new unit, else the one that was
+    def repair(self, faults: Collection[Fault], day: float) -> None:
+        """Note these failures and start clocks anew: all of the position for a new unit, else the one that was
         repaired."""
-        fault = clock.fault
-        self.car.failures.append(
-            FailureRecord(
-                position=fault.position,
-                mode=fault.mode,
-                age=(clock.due - clock.since) / YEAR,
-                original=clock.original,
-                happened_on=date.fromordinal(int(clock.due)),
-            )
-        )
-        replaced = repair_of(self.system, fault).kind == "replace"
-        for number, other in enumerate(self.clocks):
-            if other is clock or (replaced and other.fault.position == fault.position):
-                original = other.original and not replaced
-                self.clocks[number] = self._started(other.fault, other.hazard, day, original=original)
+        for clock in [one for one in self.present(day).values() if one.fault in faults]:
+            fault = clock.fault
+            age = (clock.due - clock.since) / YEAR
+            happened_on = date.fromordinal(int(clock.due))
+            self.car.failures.append(FailureRecord(fault.position, fault.mode, age, clock.original, happened_on))
+            replaced = repair_of(self.system, fault).kind == "replace"
+            for number, other in enumerate(self.clocks):
+                if other is clock or (replaced and other.fault.position == fault.position):
+                    original = other.original and not replaced
+                    self.clocks[number] = self._started(other.fault, other.hazard, day, original=original)
 
     def hurry(self, noticed: Noticed, day: float) -> None:
         """Bring the next fault that stops the top forward to `day`: a car that would come soon comes now."""
@@ -94,6 +84,10 @@ class Life:
         for clock in self.clocks:
             if clock.due == due:
                 clock.due = min(due, day)
+
+    def _hazard_of(self, fault: Fault) -> Hazard | None:
+        kind = self.system.positions[fault.position].kind
+        return self.truth.hazard_of(system=self.system.system, position=fault.position, kind=kind, mode=fault.mode)
 
     def _started(self, fault: Fault, hazard: Hazard, day: float, *, original: bool) -> Clock:
         ratio = self.truth.ratio(

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import date
+from itertools import takewhile
 from pathlib import Path
 
 from django.conf import settings
@@ -15,9 +16,12 @@ from diagnostics.selectors import system_of
 from diagnostics.services import system_publish
 from parts.models import Fit, Part
 from reports.demo import people
-from reports.demo.fleet import Scenario, invent
+from reports.demo.fleet import invent
+from reports.demo.records import JobRecord
 from reports.demo.truth import Truth, read_truth
 from reports.demo.writer import write
+from reports.services import certificate_freeze
+from reports.tasks import certificate_issue_task
 from shop.errors import Conflict
 from shop.models import Car, Job, ShopProfile, User
 
@@ -62,7 +66,7 @@ def load(*, today: date | None = None, say: Say = lambda _words: None) -> bool:
         say(_("Booking {cars} cars and their jobs …").format(cars=len(scenario.cars)))
         jobs = write(scenario, users, systems)
         say(_("Drawing {count} certificates …").format(count=CERTIFICATES))
-        _issue_certificates(scenario, jobs, users["owner"])
+        _issue_certificates(jobs, users["owner"])
     return True
 
 
@@ -85,14 +89,12 @@ def _publish(owner: User) -> dict[str, tuple[SystemRevision, TopSystem]]:
 
 
 def _write_catalogue(systems: dict[str, tuple[SystemRevision, TopSystem]], truth: Truth) -> None:
-    """A part for every number that a system names, named after the first position it fits, and the successors."""
+    """A part for every number that a system names, and the successors."""
     parts: dict[str, Part] = {}
     fits: list[tuple[str, str, str]] = []
     for slug, (_revision, system) in systems.items():
         for code, position in system.positions.items():
-            shared = sum(other.part == position.part for other in system.positions.values()) > 1
-            name = position.name.split(",")[0] if shared else position.name
-            parts.setdefault(position.part, Part(number=position.part, name=name[:120]))
+            parts.setdefault(position.part, Part(number=position.part, name=_part_name(system, position.part)))
             fits.append((position.part, slug, code))
     for one in truth.successions:
         parts[one.new] = Part(number=one.new, name=parts[one.old].name, revision=one.revision)
@@ -103,13 +105,24 @@ def _write_catalogue(systems: dict[str, tuple[SystemRevision, TopSystem]], truth
         Part.objects.filter(number=one.old).update(superseded_by=parts[one.new])
 
 
-def _issue_certificates(scenario: Scenario, jobs: list[Job], owner: User) -> None:
-    """For the latest finished inspections, by the very services that a page uses."""
-    from reports.services import certificate_ask, certificate_issue
+_SENSORS = {"switch": "Switch", "hall-sensor": "Hall sensor", "angle-sensor": "Angle sensor"}
 
-    records = [job for car in scenario.cars for job in car.jobs]
-    inspected = [job for job, record in zip(jobs, records, strict=True) if record.kind == "inspection"]
-    inspected.sort(key=lambda job: (job.finished_at is not None, job.finished_at), reverse=True)
-    for job in inspected[:CERTIFICATES]:
-        certificate, _run = certificate_ask(job=job, by=owner)
-        certificate_issue(certificate, lambda _words: None)
+
+def _part_name(system: TopSystem, number: str) -> str:
+    """What the names of all positions with this part begin with, a sensor's kind before it."""
+    positions = [position for position in system.positions.values() if position.part == number]
+    first, last = (words.split() for words in (min(p.name for p in positions), max(p.name for p in positions)))
+    common = " ".join(a for a, b in takewhile(lambda pair: pair[0] == pair[1], zip(first, last, strict=False)))
+    name = common.rstrip(",") or positions[0].name
+    kind = _SENSORS.get(positions[0].kind)
+    return f"{kind}: {name[0].lower()}{name[1:]}" if kind else name
+
+
+def _issue_certificates(jobs: list[tuple[Job, JobRecord]], owner: User) -> None:
+    """For the latest finished inspections, by the very services and task that a page uses, without waiting for a
+    worker."""
+    inspected = [job for job, record in jobs if record.kind == "inspection" and record.finished_at is not None]
+    for job in inspected[-CERTIFICATES:]:
+        certificate, run = certificate_freeze(job=job, by=owner)
+        if run is not None:
+            certificate_issue_task(str(run.pk), certificate.pk)

@@ -26,9 +26,11 @@ class Fleet(Frozen):
 
 
 class Hazard(Frozen):
-    """Weibull hazard of a mode at every position of the given kinds."""
+    """Weibull hazard of a mode at every position of the given kinds; with `system` only at its `positions`."""
 
     kinds: tuple[Kind, ...]
+    system: str | None = None
+    positions: tuple[str, ...] = ()
     mode: str
     shape: float = Field(gt=0)
     scale_years: float = Field(gt=0)
@@ -86,8 +88,11 @@ class Truth(Frozen):
     successions: tuple[Succession, ...]
     half_way: HalfWay
 
-    def hazards_of(self, kind: str) -> tuple[Hazard, ...]:
-        return tuple(one for one in self.hazards if kind in one.kinds)
+    def hazard_of(self, *, system: str, position: str, kind: str, mode: str) -> Hazard | None:
+        """The hazard of a mode at a position: the one that names the position before the one for all of its kind."""
+        fitting = [one for one in self.hazards if kind in one.kinds and one.mode == mode]
+        named = [one for one in fitting if one.system == system and position in one.positions]
+        return next(iter(named or [one for one in fitting if one.system is None]), None)
 
     def ratio(
         self, *, system: str, position: str, kind: str, mode: str, months_ago: int, climate: str, original: bool

@@ -10,26 +10,35 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
+from pydantic import TypeAdapter
+
+from diagnostics.engine.case import Battery, MotionTrial, Observation
 from diagnostics.engine.faults import mode_of, repair_of
 from diagnostics.engine.results import Fault
+from diagnostics.engine.signals import judge
 from diagnostics.engine.simulate import Bench
 from reports.demo.records import CheckRecord, WorkRecord
 
 LOOKED_AT = ("cylinder", "pump", "motor", "latch")
 """Kinds of position that a service looks at."""
+_OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
 Fitted = Callable[[str], tuple[str, str]]
 """Position -> number and revision of the part that the shop fits there on that day."""
 
 
 @dataclass(slots=True)
 class Visit:
-    """The entries of one visit by phase; `complaint` as in a case file, {} where the top does what it should."""
+    """The entries of one visit by phase; `complaint` as in a case file, {} where the top does what it should.
+
+    `mended`: the faults that were found and repaired. One that showed in nothing stays in the car.
+    """
 
     complaint: dict[str, Any] = field(default_factory=dict)
     pose: dict[str, str] = field(default_factory=dict)
     tracing: list[CheckRecord] = field(default_factory=list)
     mending: list[WorkRecord] = field(default_factory=list)
     proving: list[CheckRecord] = field(default_factory=list)
+    mended: list[Fault] = field(default_factory=list)
 
 
 class Watch:
@@ -66,18 +75,35 @@ def trace(bench: Bench, watch: Watch, complaint: dict[str, Any] | None) -> Visit
     return visit
 
 
-def mend(bench: Bench, watch: Watch, visit: Visit, fitted: Fitted) -> None:
-    """The repair of every fault that is there; the bench has none afterwards."""
-    for fault in sorted(bench.faults):
+def found(bench: Bench, visit: Visit) -> list[Fault]:
+    """The faults that the checks so far give away: a finding at the place itself, or a motion that stopped (then
+    people dig)."""
+    observations = [_OBSERVATION.validate_python(entry.observation) for entry in [*visit.tracing, *visit.proving]]
+    findings = [one for one in observations if judge(bench.system, one).verdict == "finding"]
+    if any(isinstance(one, MotionTrial) and one.stops_at is not None for one in findings):
+        return sorted(bench.faults)
+    places = {getattr(one, "position", "") for one in findings}
+    battery = any(isinstance(one, Battery) for one in findings)
+    return [
+        fault
+        for fault in sorted(bench.faults)
+        if fault.position in places or (battery and bench.system.positions[fault.position].kind == "supply")
+    ]
+
+
+def mend(bench: Bench, watch: Watch, visit: Visit, faults: list[Fault], fitted: Fitted) -> None:
+    """The repair of these faults; the bench has them no more."""
+    for fault in faults:
         repair = repair_of(bench.system, fault)
         part, revision = fitted(repair.position) if repair.kind == "replace" else ("", "")
         at = watch.after(repair.minutes)
         visit.mending.append(WorkRecord(at, repair.position, repair.kind, repair.words, part, revision))
-    bench.break_down(())
+        visit.mended.append(fault)
+    bench.break_down(bench.faults - set(faults))
 
 
-def prove(bench: Bench, watch: Watch, visit: Visit) -> None:
-    """See each repaired path good again, and both motions whole."""
+def prove(bench: Bench, watch: Watch, visit: Visit) -> bool:
+    """See each repaired path good again, and both motions whole. False where a motion still stops."""
     add = _adder(visit.proving, watch)
     sensors = bench.system.sensors()
     for work in visit.mending:
@@ -87,12 +113,16 @@ def prove(bench: Bench, watch: Watch, visit: Visit) -> None:
         elif position.kind == "supply":
             add(4, bench.battery() | {"after_work": True})
     angles = [w.position for w in visit.mending if bench.system.positions[w.position].watches is not None]
+    whole = True
     for motion in ("open", "close"):
         bench.stand(bench.system.motions[motion].start)
-        add(3, bench.try_motion(motion) | {"after_work": bool(visit.mending)})
+        trial = bench.try_motion(motion)
+        whole &= trial["stops_at"] is None
+        add(3, trial | {"after_work": bool(visit.mending)})
         for code in angles:
             add(1, bench.read(code) | {"after_work": True})
     visit.pose = dict(bench.pose)
+    return whole
 
 
 def _try(bench: Bench, add: "Add", motion: str) -> None:

@@ -45,20 +45,22 @@ class Books:
 
 def write(
     scenario: Scenario, users: Mapping[str, User], systems: Mapping[str, tuple[SystemRevision, TopSystem]]
-) -> list[Job]:
-    """All rows of the scenario, inside the caller's transaction; the jobs in the order of the scenario."""
+) -> list[tuple[Job, JobRecord]]:
+    """All rows of the scenario, inside the caller's transaction; the jobs with their records, oldest first."""
     books = Books(users, systems)
     customers = Customer.objects.bulk_create([Customer(**one) for one in scenario.customers], BATCH)
     cars = Car.objects.bulk_create([_car(one, customers) for one in scenario.cars], BATCH)
     for car, record in zip(cars, scenario.cars, strict=True):
         books.pairs += [(_job(car, job, users), record, job) for job in record.jobs]
+    # Job numbers follow the days on which the jobs were opened, as they would have.
+    books.pairs.sort(key=lambda pair: (pair[2].opened_at, pair[1].vin))
     Job.objects.bulk_create([job for job, _car, _record in books.pairs], BATCH)
     _tell_jobs(books)
     _write_odometer(books)
     _write_notes(books)
     _write_benches(books)
     TrailEntry.objects.bulk_create(sorted(books.trail, key=lambda entry: entry.at), BATCH)
-    return [job for job, _car, _record in books.pairs]
+    return [(job, record) for job, _car, record in books.pairs]
 
 
 def _car(record: CarRecord, customers: list[Customer]) -> Car:
