@@ -13,6 +13,7 @@ from shop.models import Car, Job, Role, Stage, User
 
 # Starts with 0, a region that ISO 3780 gives to nobody (from memory): no real car can have it. Its check digit agrees.
 VIN = "0TWAH5903RT000001"
+PASSWORD = "threads-and-canvas"
 
 
 @pytest.fixture(autouse=True)
@@ -22,7 +23,7 @@ def _test_settings(settings: Any, tmp_path: Path) -> None:
 
 
 def _user(username: str, role: Role) -> User:
-    return User.objects.create_user(username, password="canvas", role=role)
+    return User.objects.create_user(username, password=PASSWORD, role=role)
 
 
 @pytest.fixture

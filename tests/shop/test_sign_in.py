@@ -7,6 +7,7 @@ from django.conf import settings as project
 from django.test import Client
 
 from shop.models import User
+from tests.conftest import PASSWORD
 
 pytestmark = pytest.mark.django_db
 
@@ -15,7 +16,7 @@ def test_a_person_signs_in_and_comes_back_to_where_they_were_going(tech: User) -
     client = Client()
     answer = client.get("/cars/?q=x")
     assert answer["Location"] == "/sign-in/?next=/cars/%3Fq%3Dx"
-    answer = client.post("/sign-in/", {"username": "tech", "password": "canvas", "next": "/cars/?q=x"})
+    answer = client.post("/sign-in/", {"username": "tech", "password": PASSWORD, "next": "/cars/?q=x"})
     assert answer["Location"] == "/cars/?q=x"
     text = client.get("/").content.decode()
     assert "Technician" in text
@@ -24,7 +25,7 @@ def test_a_person_signs_in_and_comes_back_to_where_they_were_going(tech: User) -
 
 
 def test_nobody_is_sent_to_another_site_after_signing_in(tech: User) -> None:
-    data = {"username": "tech", "password": "canvas", "next": "https://example.org/"}
+    data = {"username": "tech", "password": PASSWORD, "next": "https://example.org/"}
     assert Client().post("/sign-in/", data)["Location"] == "/"
 
 
@@ -37,7 +38,7 @@ def test_a_wrong_password_keeps_the_name_and_too_many_lock(tech: User) -> None:
         answer = client.post("/sign-in/", {"username": "tech", "password": "wrong"})
     assert answer.status_code == 429
     assert "Too many wrong passwords" in answer.content.decode()
-    assert client.post("/sign-in/", {"username": "tech", "password": "canvas"}).status_code == 429
+    assert client.post("/sign-in/", {"username": "tech", "password": PASSWORD}).status_code == 429
 
 
 def test_passwords_are_kept_with_argon2() -> None:
@@ -66,7 +67,7 @@ def test_an_address_that_is_none(client_as: Callable[[str], Client], role: str) 
 
 def test_a_form_from_elsewhere_is_refused_in_words(tech: User) -> None:
     client = Client(enforce_csrf_checks=True)
-    answer = client.post("/sign-in/", {"username": "tech", "password": "canvas"})
+    answer = client.post("/sign-in/", {"username": "tech", "password": PASSWORD})
     assert answer.status_code == 403
     assert "load it again and send it once more" in answer.content.decode()
 
