@@ -32,7 +32,8 @@ def certificates_of_car(car: Car) -> list[Certificate]:
 
 
 def _rows() -> QuerySet[Certificate]:
-    return Certificate.objects.select_related("car__owner", "job", "run", "replaces")
+    """As the tables need them: without the content, which is long."""
+    return Certificate.objects.select_related("car__owner", "job", "run").defer("content")
 
 
 def content_of(certificate: Certificate) -> Content:

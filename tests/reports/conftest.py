@@ -5,10 +5,10 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+
 from diagnostics import services as bench
 from diagnostics.models import BenchSheet, Check
 from shop.models import Job, ShopProfile, User
-
 from tests.reports import sample
 
 

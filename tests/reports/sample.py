@@ -37,18 +37,23 @@ def seen(top: TopSystem, minute: int, by: str = "Ines Okafor", **observation: An
 def pin(top: TopSystem, minute: int, code: str, pose: str, share: float | None = None, **more: Any) -> Seen:
     """A reading at a pin: what the pose should give, or `share` of a supply of 12.40 V."""
     if share is None:
-        state = sensor_state(top.positions[code], pose_of(top, pose))
-        share = 0.004 if state == "made" else 0.985
+        share = _share(top, code, sensor_state(top.positions[code], pose_of(top, pose)))
     volts = round(share * 12.4, 2)
     return seen(top, minute, check="pin", position=code, pose=pose, volts=volts, supply_volts=12.4, **more)
 
 
-def switches(top: TopSystem) -> list[str]:
-    return [code for code, position in top.sensors().items() if position.kind == "switch"]
+def _share(top: TopSystem, code: str, state: str) -> float:
+    """What a sound sensor leaves at its pin in that state, as a share of the supply."""
+    sensor = top.positions[code].pin
+    assert sensor is not None
+    if sensor.bands:
+        return sum(sensor.bands[state]) / 2
+    return 0.004 if (state == "made") == (sensor.made_reads == "low") else 0.985
 
 
-def by_hand(top: TopSystem, minute: int, code: str, pressed: float = 0.05, **more: Any) -> Seen:
-    both = {"pressed_volts": pressed, "released_volts": 12.2}
+def by_hand(top: TopSystem, minute: int, code: str, pressed: float | None = None, **more: Any) -> Seen:
+    made, released = (round(12.4 * _share(top, code, state), 2) for state in ("made", "released"))
+    both = {"pressed_volts": made if pressed is None else pressed, "released_volts": released}
     return seen(top, minute, check="pin-by-hand", position=code, supply_volts=12.4, **both, **more)
 
 
@@ -67,7 +72,7 @@ def trial(top: TopSystem, minute: int, motion: str, stops_at: str | None = None,
 def sound_checks(top: TopSystem, start: int = 0) -> list[Seen]:
     """Everything that a sheet can show of a sound top: all sensors both ways, both motions with times, the battery."""
     checks = [pin(top, start, code, pose) for pose in top.poses for code in top.sensors() if code[:2] != "SF"]
-    checks += [by_hand(top, start + 1, code) for code in top.sensors()]
+    checks += [by_hand(top, start + 1, code) for code, one in top.sensors().items() if one.kind != "angle-sensor"]
     checks += [trial(top, start + 2, motion) for motion in ("open", "close")]
     return [*checks, seen(top, start + 3, check="battery", volts=12.6)]
 

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.utils import timezone
+
 from diagnostics import services as bench
 from diagnostics.models import BenchSheet, Check
-from django.utils import timezone
 from reports import services
 from reports.document.content import from_json
 from reports.document.numbers import number_holds
@@ -165,9 +166,7 @@ def test_nothing_inspected_is_refused(job: Job, sheet: BenchSheet, tech: User, e
     assert not Certificate.objects.exists()
 
 
-def test_struck_out_entries_do_not_count_but_are_counted(
-    checked: Job, tech: User, enter: Callable[..., Check]
-) -> None:
+def test_struck_out_entries_do_not_count_but_are_counted(checked: Job, tech: User, enter: Callable[..., Check]) -> None:
     wrong = enter(check="pin", position="BG4", pose="closed", volts=12.2, supply_volts=12.4)
     bench.check_strike(check=wrong, by=tech, why="Wrong pin")
     content = from_json(json.dumps(ask_and_issue(checked, tech).content))
