@@ -1,6 +1,7 @@
 """What people type at the bench, read into the shapes of the services.
 
-One form for each kind of entry; each gives the observation in the words of a case file. What an observation may say is
+One form for each kind of entry; each gives the observation in the words of a case file. A button says the kind, and the answer where the button is
+the answer (`click:yes`). What an observation may say is
 checked by the service, once.
 """
 
@@ -118,38 +119,38 @@ class ByHandForm(AtPosition):
 
 class ClickForm(AtPosition):
     check = CheckKind.CLICK.value
-    heard = forms.ChoiceField(choices=YES_NO)
+    answer = forms.ChoiceField(choices=YES_NO)
 
     def observation(self) -> dict[str, Any]:
-        data = super().observation()
-        return {**data, "heard": data["heard"] == "yes"}
+        data = self.cleaned_data
+        return {"check": self.check, "position": data["position"], "heard": data["answer"] == "yes"}
 
 
 class WiggleForm(AtPosition):
     check = CheckKind.WIGGLE.value
-    steady = forms.ChoiceField(choices=YES_NO)
+    answer = forms.ChoiceField(choices=YES_NO)
 
     def observation(self) -> dict[str, Any]:
-        data = super().observation()
-        return {**data, "steady": data["steady"] == "yes"}
+        data = self.cleaned_data
+        return {"check": self.check, "position": data["position"], "steady": data["answer"] == "yes"}
 
 
 class ContinuityForm(AtPosition):
-    """`open` is the button beside the number: the meter shows no path."""
+    """The answer `open` is the button beside the number: the meter shows no path."""
 
     check = CheckKind.CONTINUITY.value
     ohms = MeterField(unit="ohms", example="0.4", required=False)
-    open = forms.CharField(required=False)
+    answer = forms.ChoiceField(choices=[("open", "open")], required=False)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data
-        if data.get("ohms") is None and not data.get("open") and "ohms" not in self.errors:
+        if data.get("ohms") is None and not data.get("answer") and "ohms" not in self.errors:
             self.add_error(None, _("No number was typed; expected ohms, such as 0.4, or press “open”."))
         return data
 
     def observation(self) -> dict[str, Any]:
         data = super().observation()
-        return {"check": self.check, "position": data["position"], "ohms": None if data["open"] else data["ohms"]}
+        return {"check": self.check, "position": data["position"], "ohms": None if data["answer"] else data["ohms"]}
 
 
 class LookForm(AtPosition):

@@ -59,21 +59,15 @@ class WorkTimes:
             self._at.setdefault(one.position, []).append(one.at)
         self._supplies = {code for code, position in system.positions.items() if position.kind == "supply"}
 
-    def before(self, check: Check) -> tuple[bool, bool]:
-        """(made after the last work on its path, made after some earlier work on it); both False where there was none."""
+    def passed(self, check: Check) -> tuple[int, int]:
+        """(works on the path of the check that were done before it, works on that path in all)."""
         if check.kind == CheckKind.MOTION:
             moments = [at for times in self._at.values() for at in times]
         elif check.kind == CheckKind.BATTERY:
             moments = [at for code in self._supplies for at in self._at.get(code, [])]
         else:
             moments = self._at.get(check.position, [])
-        passed = sum(check.at > at for at in moments)
-        return bool(moments) and passed == len(moments), 0 < passed < len(moments)
-
-    def touched(self, check: Check) -> bool:
-        """Whether there is work on the path of the check at all."""
-        after, between = self.before(check)
-        return after or between or bool(self._at.get(check.position)) or (check.kind == CheckKind.MOTION and bool(self._at))
+        return sum(check.at > at for at in moments), len(moments)
 
 
 def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
@@ -89,13 +83,14 @@ def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
     times = WorkTimes(work, system)
     checks, observations, current = [], [], []
     for check in rows.order_by("at", "pk"):
-        after, between = times.before(check)
-        if after or not times.touched(check):
+        passed, in_all = times.passed(check)
+        if passed == in_all:
             current.append(check)
-        if between and check.kind != CheckKind.MOTION:
+        elif passed and check.kind != CheckKind.MOTION:
             continue
         checks.append(check)
-        observations.append(_OBSERVATION.validate_python({**check.observation, "after_work": after}))
+        after_work = 0 < passed == in_all
+        observations.append(_OBSERVATION.validate_python({**check.observation, "after_work": after_work}))
     newest_first = sorted(sheets, key=lambda one: one.opened_at, reverse=True)
     said = next((one.complaint for one in newest_first if one.complaint), None)
     case = Case(

@@ -26,7 +26,7 @@ def system_publish(*, text: str, source: str, by: User) -> SystemRevision:
     try:
         system = load_system(text, source)
     except SystemFileError as error:
-        raise ShopError("\n".join(str(problem.words) for problem in error.problems[:20])) from error
+        raise ShopError("\n".join(str(problem) for problem in error.problems[:20])) from error
     digest = hashlib.sha256(text.encode()).hexdigest()
     published = SystemRevision.objects.filter(slug=system.system).order_by("-revision")
     same = published.filter(revision=system.revision).first()

@@ -27,7 +27,7 @@ def new_entry_id() -> str:
 def kept(context: Context, field: str, check: str, position: str = "") -> str:
     """What was typed into the field before the entry was refused; '' for every other form of the page."""
     typed = context.get("typed")
-    if not typed or typed.get("check") != check or typed.get("position", "") != position:
+    if not typed or typed.get("check", "").partition(":")[0] != check or typed.get("position", "") != position:
         return ""
     return str(typed.get(field, ""))
 

@@ -16,11 +16,13 @@ from shop.http import ShopRequest
 
 
 def _entered(request: ShopRequest, sheet: BenchSheet) -> Check:
-    kind = request.POST.get("check", "")
+    kind, _colon, answer = request.POST.get("check", "").partition(":")
     form_class = ENTRY_FORMS.get(kind) if sheet.revision is not None else FreeForm
     if form_class is None:
         raise ShopError(_("“{kind}” is no kind of check.").format(kind=kind))
-    form = form_class(request.POST)
+    data = request.POST.copy()
+    data["answer"] = answer
+    form = form_class(data)
     if not form.is_valid():
         raise ShopError(first_words(form))
     return services.check_add(

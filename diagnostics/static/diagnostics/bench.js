@@ -102,11 +102,11 @@ async function pump() {
   if (kept().length) later();
 }
 
-function shown(form, submitter) {
-  const typed = [...form.querySelectorAll("input:not([type=hidden], [type=radio])")].map((field) => field.value).filter(Boolean);
-  const chosen = form.querySelector("input[type=radio]:checked");
+function shown(group, submitter) {
+  const typed = [...group.querySelectorAll("input:not([type=hidden], [type=radio])")].map((field) => field.value).filter(Boolean);
+  const chosen = group.querySelector("input[type=radio]:checked");
   if (chosen) typed.unshift(chosen.closest("label").textContent.trim());
-  if (submitter && submitter.name) typed.push(submitter.textContent.trim());
+  if (group.querySelectorAll("button").length > 1 && submitter) typed.push(submitter.textContent.trim());
   return typed.join(" / ");
 }
 
@@ -116,24 +116,39 @@ function goOn(form) {
   if (at >= 0 && fields[at + 1]) fields[at + 1].focus();
 }
 
+/* A row is one form with several groups, each with its own button: only the group of the button is sent and emptied. */
+function fieldsOf(form, group, submitter) {
+  const own = (field) => field.type === "hidden" || group.contains(field);
+  const data = new FormData(form, submitter);
+  const names = new Set([...form.elements].filter((field) => field.name && own(field)).map((field) => field.name));
+  return [...data].filter(([name]) => names.has(name) && !["csrfmiddlewaretoken", "entry_id"].includes(name));
+}
+
 document.addEventListener("submit", (event) => {
   const form = event.target.closest("form[data-entry]");
   if (!form) return;
   event.preventDefault();
-  const volts = form.querySelector("input[data-volts]");
+  const submitter = event.submitter || form.querySelector("button");
+  const group = submitter.closest("[data-group]") || form;
+  const volts = group.querySelector("input[data-volts]");
   if (volts && volts.value.trim() === "") return goOn(form);
   form.id ||= `f${newId()}`;
   const id = newId();
-  const data = new FormData(form, event.submitter);
-  data.delete("csrfmiddlewaretoken");
-  data.set("entry_id", id);
-  const entry = { id, url: form.action, page: location.pathname, form: form.id, label: form.dataset.label, shown: shown(form, event.submitter), fields: [...data] };
+  const fields = [...fieldsOf(form, group, submitter), ["entry_id", id]];
+  const entry = { id, url: form.action, page: location.pathname, form: form.id, label: form.dataset.label, shown: shown(group, submitter), fields };
   keep([...kept(), entry]);
-  for (const field of form.querySelectorAll("input:not([type=hidden], [type=radio], [data-keep])")) field.value = "";
-  for (const field of form.querySelectorAll("input[type=radio]")) field.checked = false;
+  for (const field of group.querySelectorAll("input:not([type=hidden], [type=radio], [data-keep])")) field.value = "";
+  for (const field of group.querySelectorAll("input[type=radio]")) field.checked = false;
   tell(entry, box.dataset.sending, false);
-  goOn(form);
+  if (volts) goOn(form);
   pump();
+});
+
+/* Enter belongs to the group that it was pressed in, not to the first button of the row. */
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Enter" || !event.target.matches("form[data-entry] [data-group] input")) return;
+  event.preventDefault();
+  event.target.form.requestSubmit(event.target.closest("[data-group]").querySelector("button"));
 });
 
 /* "Do it": open what hides the field and put the cursor there. */
