@@ -1,0 +1,343 @@
+"""The demo: one load, looked at from all sides. It is loaded once for this module and rolled back at the end."""
+
+import datetime as dt
+import math
+import random
+import socket
+import uuid
+from collections import Counter
+from collections.abc import Iterator
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.core.management import CommandError, call_command
+from django.db import transaction
+from django.test import override_settings
+from django.utils import timezone
+from pydantic import TypeAdapter
+
+from diagnostics.engine.case import Observation
+from diagnostics.engine.results import Fault
+from diagnostics.engine.signals import judge
+from diagnostics.engine.simulate import Bench
+from diagnostics.engine.system.model import TopSystem
+from diagnostics.models import BenchSheet, Check, Unit, Work
+from diagnostics.selectors import diagnosis_of_sheet, newest_revisions, system_of
+from diagnostics.services import check_add, sheet_close, sheet_set_pose, work_add
+from parts.models import Fit, Part
+from reports.demo import fleet, people
+from reports.demo.life import Life
+from reports.demo.load import load, truth_path
+from reports.demo.records import CarRecord
+from reports.demo.truth import BadRange, Truth, read_truth
+from reports.models import Certificate
+from shop import vin as vins
+from shop.models import Car, Hold, Job, Role, ShopProfile, Stage, TrailEntry, User
+from shop.services import job_move
+
+LEFT_OUT_OF_DIGEST = {"sessions", "contenttypes", "auth", "axes"}
+
+
+@pytest.fixture(scope="module")
+def demo_files(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("files")
+
+
+@pytest.fixture(scope="module")
+def loaded(django_db_setup: None, django_db_blocker: Any, demo_files: Path) -> Iterator[None]:
+    hasher = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    with django_db_blocker.unblock(), transaction.atomic():
+        with override_settings(MEDIA_ROOT=demo_files, PASSWORD_HASHERS=hasher):
+            assert load()
+        yield
+        transaction.set_rollback(True)
+
+
+@pytest.fixture
+def demo(loaded: None, db: None, settings: Any, demo_files: Path) -> None:
+    settings.MEDIA_ROOT = demo_files
+
+
+@pytest.fixture(scope="module")
+def truth() -> Truth:
+    return read_truth(truth_path())
+
+
+def _rows() -> dict[str, list[Any]]:
+    """Every row of our apps, as values."""
+    models = [model for model in apps.get_models() if model._meta.app_label not in LEFT_OUT_OF_DIGEST]
+    return {model._meta.label: list(model._default_manager.order_by("pk").values()) for model in models}
+
+
+def test_the_shop_is_big_enough(demo: None) -> None:
+    assert Car.objects.count() >= 150
+    assert set(Car.objects.values_list("system", flat=True)) == {"rht-trio", "softbow-hydro", "softline-electro", ""}
+    assert Job.objects.filter(stage=Stage.GONE).count() > 400
+    assert Check.objects.count() > 10_000
+    assert Work.objects.filter(new_unit__isnull=False).count() > 50
+    oldest = Job.objects.earliest("opened_at").opened_at
+    assert timezone.now() - oldest > dt.timedelta(days=6 * 365)
+
+
+def test_the_floor_has_every_stage_and_every_hold(demo: None) -> None:
+    here = Job.objects.exclude(stage=Stage.GONE)
+    assert set(here.values_list("stage", flat=True)) == set(Stage.values) - {Stage.GONE}
+    assert set(here.values_list("hold", flat=True)) == set(Hold.values)
+    assert Job.objects.filter(stage=Stage.GONE).exists()
+
+
+def test_nothing_happened_after_now(demo: None) -> None:
+    now = timezone.now()
+    assert not TrailEntry.objects.filter(at__gt=now).exists()
+    assert not Check.objects.filter(at__gt=now).exists()
+    assert not Job.objects.filter(opened_at__gt=now).exists()
+
+
+def test_a_second_load_changes_nothing(demo: None) -> None:
+    before = _rows()
+    assert load() is False
+    assert _rows() == before
+
+
+def test_two_loads_of_one_day_are_equal_and_another_day_differs(demo: None, truth: Truth) -> None:
+    systems = {one.slug: system_of(one) for one in newest_revisions()}
+    zone = timezone.get_default_timezone()
+    day = dt.date(2026, 3, 2)
+    first, second = (fleet.invent(truth, systems, day, zone) for _number in range(2))
+    assert first == second
+    assert fleet.invent(truth, systems, dt.date(2026, 3, 4), zone) != first
+
+
+def test_vins_are_valid_and_belong_to_nobody(demo: None) -> None:
+    for vin in Car.objects.values_list("vin", flat=True):
+        assert vins.problem_of(vin) is None
+        assert vins.check_digit_agrees(vin)
+        assert vin.startswith("0")
+
+
+def test_every_job_tells_its_story_in_the_trail(demo: None) -> None:
+    kinds = Counter(TrailEntry.objects.values_list("kind", flat=True))
+    assert kinds["job.opened"] == Job.objects.count()
+    assert kinds["sheet.opened"] == BenchSheet.objects.count()
+    assert kinds["sheet.closed"] == BenchSheet.objects.filter(closed_at__isnull=False).count()
+    assert kinds["work.added"] == Work.objects.count()
+    assert kinds["car.created"] == Car.objects.count()
+    for job in Job.objects.filter(stage=Stage.GONE).order_by("pk")[::40]:
+        told = [one.kind for one in job.trail.order_by("at", "pk") if not one.kind.startswith("certificate.")]
+        assert told[0] == "job.opened"
+        assert "sheet.opened" in told
+        assert told[-1] == "job.moved"
+
+
+def test_odometers_never_run_backwards(demo: None) -> None:
+    for car in Car.objects.prefetch_related("odometer"):
+        readings = [reading.km for reading in car.odometer.all()]
+        assert readings == sorted(readings)
+
+
+def test_checks_agree_with_the_units_that_were_fitted(demo: None) -> None:
+    """Whatever was repaired gave itself away before, and reads well after; a car keeps one unit a position."""
+    assert Unit.objects.filter(removed_on__isnull=False).count() == Work.objects.exclude(old_unit=None).count()
+    for work in Work.objects.select_related("job", "old_unit", "new_unit"):
+        checks = Check.objects.filter(sheet__job=work.job)
+        before = checks.filter(at__lt=work.at, verdict="finding")
+        motions = before.filter(kind="motion").exists()
+        assert motions or before.filter(position=work.position).exists() or before.filter(kind="battery").exists()
+        if work.job.is_open:
+            continue
+        after = checks.filter(at__gt=work.at, position=work.position, observation__after_work=True)
+        assert {check.verdict for check in after} <= {"ok", "note"}, work
+        if work.new_unit is not None:
+            assert work.old_unit is not None
+            assert work.new_unit.fitted_on == work.old_unit.removed_on == work.at.date()
+
+
+def test_each_entry_says_what_the_engine_says_of_it(demo: None) -> None:
+    adapter: TypeAdapter[Any] = TypeAdapter(Observation)
+    systems = {one.pk: system_of(one) for one in newest_revisions()}
+    for check in Check.objects.exclude(sheet__revision=None).select_related("sheet").order_by("pk")[::97]:
+        judgement = judge(systems[check.sheet.revision_id or 0], adapter.validate_python(check.observation))
+        assert (check.verdict, check.words) == (judgement.verdict, judgement.words)
+        assert check.verdict != "refused"
+
+
+def test_the_catalogue_covers_every_position(demo: None) -> None:
+    for revision in newest_revisions():
+        for code, position in system_of(revision).positions.items():
+            assert Fit.objects.filter(part__number=position.part, system=revision.slug, position=code).exists()
+    assert Part.objects.filter(superseded_by__isnull=False).exists()
+
+
+def test_certificates_were_drawn(demo: None) -> None:
+    issued = Certificate.objects.filter(state="issued")
+    assert issued.count() == 3
+    for certificate in issued:
+        with certificate.file.open("rb") as file:
+            assert file.read(5) == b"%PDF-"
+
+
+def _dice(seed: int) -> random.Random:
+    return random.Random(seed)  # noqa: S311 - a story, no secret
+
+
+YEARS = 7.0
+CARS = 400
+
+
+def _failed(truth: Truth, system: TopSystem, bad: BadRange, months_ago: int) -> int:
+    """Units that fail within YEARS in CARS cars made in one month, by the simulation's own clocks."""
+    count = 0
+    for number in range(CARS):
+        car = CarRecord("", "", "", "", dt.date(2016, 1, 1), "temperate", system.system, 0)
+        life = Life(truth=truth, system=system, car=car, months_ago=months_ago, rng=_dice(1000 + number))
+        clocks = [one for one in life.clocks if one.fault.position in bad.positions and one.fault.mode in bad.modes]
+        count += sum(clock.due <= car.made_on.toordinal() + YEARS * 365.25 for clock in clocks)
+    return count
+
+
+def test_bad_ranges_are_in_the_cars_as_the_truth_says(demo: None, truth: Truth) -> None:
+    """On both sides of each end: failures against 1 - exp(-HR (t/scale)^shape), within four standard deviations."""
+    systems = {one.slug: system_of(one) for one in newest_revisions()}
+    for bad in truth.ranges:
+        system = systems[bad.system]
+        kind, (mode,) = system.positions[bad.positions[0]].kind, bad.modes
+        hazard = truth.hazard_of(system=bad.system, position=bad.positions[0], kind=kind, mode=mode)
+        assert hazard is not None
+        for months_ago, ratio in (
+            (bad.until_months_ago, bad.hazard_ratio),
+            (bad.until_months_ago - 1, 1.0),
+            (bad.from_months_ago, bad.hazard_ratio),
+            (bad.from_months_ago + 1, 1.0),
+        ):
+            units = CARS * len(bad.positions)
+            share = 1 - math.exp(-ratio * (YEARS / hazard.scale_years) ** hazard.shape)
+            allowed = 4 * math.sqrt(units * share * (1 - share))
+            assert abs(_failed(truth, system, bad, months_ago) - units * share) < allowed, (bad, months_ago)
+
+
+def test_the_bad_header_switches_show_in_the_loaded_cars(demo: None, truth: Truth) -> None:
+    bad = truth.ranges[0]
+    today = timezone.localdate()
+    failed, cars = Counter[bool](), Counter[bool]()
+    for car in Car.objects.filter(system=bad.system):
+        months_ago = (today.year - car.made_on.year) * 12 + today.month - car.made_on.month
+        inside = months_ago >= bad.until_months_ago
+        cars[inside] += 1
+        failed[inside] += car.units.filter(position__in=bad.positions, fitted_on=None).exclude(removed_on=None).count()
+    assert failed[True] >= 8
+    assert failed[True] / cars[True] > 2 * failed[False] / cars[False]
+
+
+def test_heat_ages_cylinder_seals(truth: Truth) -> None:
+    def ratio(climate: str) -> float:
+        return truth.ratio(
+            system="rht-trio",
+            position="MM1",
+            kind="cylinder",
+            mode="leaks",
+            months_ago=50,
+            climate=climate,
+            original=True,
+        )
+
+    assert ratio("hot") == pytest.approx(2.2 * ratio("temperate"))
+
+
+def test_an_undeclared_car_keeps_its_readings(demo: None) -> None:
+    sheet = BenchSheet.objects.get(revision=None, closed_at=None)
+    assert sheet.car.system == ""
+    assert sheet.checks.count() == 4
+    assert diagnosis_of_sheet(sheet) is None
+
+
+class TestHalfWay:
+    """From 'closing stops half way' to a proven repair, with the reading that the truth would give at each check."""
+
+    @pytest.fixture
+    def sheet(self, demo: None) -> BenchSheet:
+        return BenchSheet.objects.get(job__title="Closing stops half way", closed_at=None)
+
+    def test_it_stands_half_way(self, sheet: BenchSheet) -> None:
+        assert sheet.complaint["motion"] == "close"
+        assert sheet.job.stage == Stage.TRACING
+        assert sheet.checks.filter(kind="pin").count() == 4
+        assert sheet.checks.filter(kind="motion").count() == 1
+        assert Job.objects.filter(car=sheet.car).count() > 1
+
+    def test_it_leads_to_a_proven_repair(self, sheet: BenchSheet, truth: Truth) -> None:
+        tech = User.objects.get(username="tech")
+        assert sheet.revision is not None
+        system = system_of(sheet.revision)
+        ((code, mode),) = truth.half_way.faults
+        bench = Bench(system, [Fault(code, mode)], _dice(3))
+        bench.pose = dict(sheet.pose)
+
+        def enter(observation: dict[str, Any]) -> Check:
+            return check_add(sheet=sheet, by=tech, observation=observation, entry_id=uuid.uuid4())
+
+        diagnosis = diagnosis_of_sheet(sheet)
+        assert diagnosis is not None
+        first = diagnosis.next_checks[0]
+        assert (first.check, first.position) == ("pin", code)
+        assert first.pose == sheet.pose, "the next check can be made as the car stands"
+        assert enter(bench.read(code)).verdict == "finding"
+        assert enter(bench.by_hand(code)).verdict == "finding"
+        assert enter(bench.continuity(code)).words == f"The wire of {code} is open."
+        diagnosis = diagnosis_of_sheet(sheet)
+        assert diagnosis is not None
+        assert (diagnosis.suspects[0].fault.position, diagnosis.suspects[0].fault.mode) == (code, mode)
+        assert diagnosis.suspects[0].probability > 0.9
+
+        work_add(job=sheet.job, by=tech, position=code, kind="mend-wire", words="Broken at the main bearing, joined.")
+        bench.break_down(())
+        assert enter(bench.by_hand(code)).verdict == "ok"
+        for motion in ("open", "close"):
+            bench.stand(system.motions[motion].start)  # type: ignore[index]
+            assert enter(bench.try_motion(motion)).verdict == "ok"
+        sheet_set_pose(sheet=sheet, by=tech, pose="closed", supply_volts=12.7, ignition_on=True)
+        bench.stand("closed")
+        for sensor, position in system.sensors().items():
+            if position.kind != "control-switch":
+                enter(bench.read(sensor))
+        diagnosis = diagnosis_of_sheet(sheet)
+        assert diagnosis is not None
+        sheet_close(sheet=sheet, by=tech)
+        job_move(job=sheet.job, by=tech, stage=Stage.DONE)
+        sheet.job.refresh_from_db()
+        assert sheet.job.finished_at is not None
+
+
+class TestCommand:
+    def test_it_prints_one_sign_in_for_each_role(self, demo: None) -> None:
+        out = StringIO()
+        call_command("demo", "--no-server", stdout=out)
+        text = out.getvalue()
+        assert "nothing was changed" in text
+        roles = set()
+        for username, password, *_name, role in people.SIGN_INS:
+            assert username in text
+            assert password in text
+            user = User.objects.get(username=username)
+            assert user.check_password(password)
+            roles.add(role)
+        assert roles == set(Role.values)
+
+    def test_it_will_not_mix_with_another_shop(self, demo: None) -> None:
+        ShopProfile.objects.update(name="A real shop")
+        before = _rows()
+        with pytest.raises(CommandError, match="holds A real shop already") as error:
+            call_command("demo", "--no-server")
+        assert error.value.returncode == 2
+        assert _rows() == before
+
+    def test_a_busy_port_is_one_clear_sentence(self) -> None:
+        with socket.socket() as taken:
+            taken.bind(("127.0.0.1", 0))
+            taken.listen()
+            port = taken.getsockname()[1]
+            with pytest.raises(CommandError, match=f"Port {port} on 127.0.0.1 is taken") as error:
+                call_command("demo", "--port", str(port))
+        assert error.value.returncode == 2
