@@ -169,7 +169,7 @@ class PictureForm(forms.ModelForm):  # type: ignore[type-arg]
     # A plain file field: what is a picture is decided by shop.uploads, in one place.
     file = forms.FileField(
         label=gettext_lazy("Picture"),
-        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp", "capture": "environment"}),
+        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
     )
 
     class Meta:

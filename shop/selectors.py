@@ -66,7 +66,7 @@ def cars_found(words: str) -> list[Car]:
     cars = Car.objects.annotate(
         plain_plate=Replace(Replace(Upper("plate"), Value(" "), Value("")), Value("-"), Value(""))
     )
-    for word in words.split()[:5]:
+    for word in _typed(words).split()[:5]:
         plain = word.upper().replace("-", "")
         match = Q(owner__name__icontains=word)
         if plain:
@@ -76,16 +76,20 @@ def cars_found(words: str) -> list[Car]:
     return list(cars.select_related("owner").prefetch_related(_open_jobs()).order_by(*order)[:FOUND_AT_MOST])
 
 
+def _typed(words: str) -> str:
+    """Without NUL, which PostgreSQL takes in no text."""
+    return words.replace("\0", " ")
+
+
 def _open_jobs() -> Prefetch:  # type: ignore[type-arg]
     return Prefetch("jobs", Job.objects.exclude(stage__in=[Stage.DONE, Stage.GONE]), to_attr="open_jobs")
 
 
 def customers_found(words: str) -> list[Customer]:
     customers = Customer.objects.annotate(car_count=Count("cars"))
-    if words.strip():
-        customers = customers.filter(
-            Q(name__icontains=words.strip()) | Q(phone__icontains=words.strip()) | Q(email__icontains=words.strip())
-        )
+    words = _typed(words).strip()
+    if words:
+        customers = customers.filter(Q(name__icontains=words) | Q(phone__icontains=words) | Q(email__icontains=words))
     return list(customers.order_by("name", "pk")[:FOUND_AT_MOST])
 
 

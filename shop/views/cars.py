@@ -7,7 +7,7 @@ from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from shop import selectors, services
@@ -22,18 +22,18 @@ from shop.words import check_digit_words
 TRAIL_PAGE = 30
 
 
-@require_GET
+@require_safe
 @vary_on_headers("HX-Request")
 def car_list(request: ShopRequest) -> HttpResponse:
     words = request.GET.get("q", "").strip()
-    if request.htmx and not words:
+    if request.htmx.target == "found" and not words:  # the box at the top of every page was cleared
         return HttpResponse()
     part = "#found" if request.htmx else ""
     context = {"cars": selectors.cars_found(words), "words": words, "at_most": selectors.FOUND_AT_MOST}
     return render(request, f"shop/cars.html{part}", context)
 
 
-@require_GET
+@require_safe
 @vary_on_headers("HX-Request")
 def car_file(request: ShopRequest, pk: int) -> HttpResponse:
     car = get_object_or_404(Car.objects.select_related("owner"), pk=pk)

@@ -4,7 +4,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from shop import selectors, services
@@ -14,7 +14,7 @@ from shop.models import Customer
 from shop.permissions import needs
 
 
-@require_GET
+@require_safe
 @vary_on_headers("HX-Request")
 def customer_list(request: ShopRequest) -> HttpResponse:
     words = request.GET.get("q") or request.GET.get("owner", "")
@@ -26,7 +26,7 @@ def customer_list(request: ShopRequest) -> HttpResponse:
     return render(request, f"shop/customers.html{part}", {"customers": found, "words": words})
 
 
-@require_GET
+@require_safe
 def customer(request: ShopRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Customer.objects.prefetch_related("cars", "cars__jobs"), pk=pk)
     return render(request, "shop/customer.html", {"customer": found})

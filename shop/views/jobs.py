@@ -6,7 +6,7 @@ from django.contrib import messages
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from shop import selectors, services
 from shop.errors import NotDone, ShopError
@@ -18,7 +18,7 @@ from shop.permissions import needs
 TRAIL_AT_MOST = 60
 
 
-@require_GET
+@require_safe
 def floor(request: ShopRequest) -> HttpResponse:
     tour = request.user.tour_dismissed_at is None or "tour" in request.GET
     return render(request, "shop/floor.html", {"floor": selectors.floor(), "tour": tour})
@@ -38,7 +38,7 @@ def job_new(request: ShopRequest, pk: int) -> HttpResponse:
     return redirect(made)
 
 
-@require_GET
+@require_safe
 def job(request: ShopRequest, pk: int) -> HttpResponse:
     return _page(request, _job(pk))
 
@@ -103,7 +103,7 @@ def picture_new(request: ShopRequest, pk: int) -> HttpResponse:
     return redirect(f"{job.get_absolute_url()}#pictures")
 
 
-@require_GET
+@require_safe
 def picture(request: ShopRequest, pk: int) -> FileResponse:
     """The file itself, for signed-in people; a stored picture never changes, so their browsers may keep it."""
     found = get_object_or_404(Picture, pk=pk)

@@ -4,14 +4,14 @@ import uuid
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from shop.http import ShopRequest
 from shop.models import RunState, TaskRun
 
 
-@require_GET
+@require_safe
 @vary_on_headers("HX-Request")
 def run(request: ShopRequest, pk: uuid.UUID) -> HttpResponse:
     found = get_object_or_404(TaskRun.objects.select_related("job", "job__car", "by"), pk=pk)

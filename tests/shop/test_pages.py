@@ -100,9 +100,11 @@ def test_car_file_and_job_cost_no_more_queries_with_more_rows(client_as: ClientA
     ["0twbh59", "000007", "kt-007", "kt007", "KT007Z", "kt-007 z", "low 007", "marlow 007", "0TWBH59-"],
 )
 def test_a_car_is_found_by_any_part_of_vin_plate_or_owner(client_as: ClientAs, owner: User, words: str) -> None:
-    wanted = _cars(owner, range(6, 9))[1].car
+    job = _cars(owner, range(6, 9))[1]
+    wanted = job.car
     fragment = client_as("technician").get("/cars/", {"q": words}, headers=HTMX).content.decode()
     assert wanted.vin in fragment
+    assert job.number in fragment, "its open job is one tap away"
     assert "<html" not in fragment
     page = client_as("technician").get("/cars/", {"q": words}).content.decode()
     assert wanted.vin in page
@@ -110,6 +112,7 @@ def test_a_car_is_found_by_any_part_of_vin_plate_or_owner(client_as: ClientAs, o
 
 
 def test_words_that_no_car_has_find_none_and_are_shown_as_typed(client_as: ClientAs, car: Car) -> None:
+    assert client_as("technician").get("/cars/", {"q": "\0"}).status_code == 200
     text = client_as("technician").get("/cars/", {"q": "%_<b>"}).content.decode()
     assert "No car has “%_&lt;b&gt;” in its VIN, plate or owner." in text
     assert car.vin not in text
