@@ -1,7 +1,7 @@
 """What people type at the bench, read into the shapes of the services.
 
-One form for each kind of entry; each gives the observation in the words of a case file. A button says the kind, and the answer where the button is
-the answer (`click:yes`). What an observation may say is
+One form for each kind of entry; each gives the observation in the words of a case file. A button says the kind, and
+the answer where the button is the answer (`click:yes`). What an observation may say is
 checked by the service, once.
 """
 
@@ -9,6 +9,7 @@ import json
 from typing import Any
 
 from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -258,5 +259,5 @@ def first_words(form: forms.Form) -> str:
     """The first mistake of a form, as one sentence that names its field where the sentence alone would not."""
     name, errors = next(iter(form.errors.items()))
     words = str(errors[0])
-    own = name == forms.forms.NON_FIELD_ERRORS or isinstance(form.fields[name], MeterField | PoseField)
+    own = name == NON_FIELD_ERRORS or isinstance(form.fields[name], MeterField | PoseField)
     return words if own else _("{field}: {words}").format(field=form.fields[name].label or name, words=words)

@@ -1,17 +1,18 @@
 """From the rows of a job to the case that the engine judges.
 
-**What counts.** All checks of the job's sheets on one system revision, up to the sheet asked for, that are neither struck out nor
-refused. Work divides them, by the moment of entry and whatever flag was stored with them:
+**What counts.** All checks of the job's sheets on one system revision, up to the sheet asked for, that are neither
+struck out nor refused. Work divides them, by the moment of entry and whatever flag was stored with them:
 
-- a check at a position, a battery reading (whose position is the supply) and a motion trial (which depends on every path) is *after
-  work* when it was made after the last work at that position, at the supply, or anywhere in the job;
-- a check made before is kept as evidence of the state before the work: the engine carries over what it said of everything that
-  was not worked on, draws the faults of the worked positions anew, and judges those by what came after;
+- a check at a position is *after work* when it was made after the last work at that position, a battery reading after
+  the last work at the supply, a motion trial (it depends on every path) after the last work anywhere in the job;
+- a check made before is kept as evidence of the state before the work: the engine carries over what it said of
+  everything that was not worked on, draws the faults of the worked positions anew, and judges those by what came after;
 - a check at a position made between two works there is overtaken and left out: it speaks of a state that is neither;
 - for the proof only checks after the last work on the path count (`current`).
 
-So a repaired fault stays suspected until its path is checked again, and the complaint is never forgotten: if the wrong part was changed, what else
-could have caused it stays suspected. Besides, a motion that stopped must be seen to run whole after the last work (`proof.py`).
+So a repaired fault stays suspected until its path is checked again, and the complaint is never forgotten: if the
+wrong part was changed, what else could have caused it stays suspected. Besides, a motion that stopped must be seen to
+run whole after the last work (`proof.py`).
 """
 
 from collections.abc import Iterable
@@ -33,7 +34,8 @@ _OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """A case with the rows behind it: `checks` are parallel to `case.observations`; those in `current` tell of the top as it is now."""
+    """A case with the rows behind it: `checks` are parallel to `case.observations`, `current` tell of the top as it
+    is now."""
 
     system: TopSystem
     case: Case
@@ -71,7 +73,7 @@ class WorkTimes:
 
 
 def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
-    """The evidence of the sheet's job as this sheet sees it; None where the car's system is not declared. Three queries."""
+    """The evidence of the sheet's job as this sheet sees it, in three queries; None without a declared system."""
     if sheet.revision is None:
         return None
     system = system_of(sheet.revision)
@@ -107,8 +109,8 @@ def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
 def _recent_work(
     sheet: BenchSheet, work: Iterable[Work], observations: Iterable[Observation], system: TopSystem
 ) -> tuple[str, ...]:
-    """Positions worked on before the car came; once a motion was tried after this job's work, that work too: the engine then takes
-    the trial for one of the renewed state."""
+    """Positions worked on before the car came; once a motion was tried after this job's work, that work too: the engine
+    then takes the trial for one of the renewed state."""
     codes = list(sheet.recent_work)
     if any(one.check == "motion" and one.after_work for one in observations):
         codes += [one.position for one in work]

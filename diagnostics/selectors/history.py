@@ -11,7 +11,8 @@ from shop.models import Car, Job
 
 @dataclass(frozen=True, slots=True)
 class PositionUnits:
-    """What stood at one position of a car, oldest first. `original_part` is by the declaration; `units` may be empty (never touched)."""
+    """What stood at one position of a car, oldest first. `original_part` is by the declaration; `units` may be empty
+    (never touched)."""
 
     position: str
     name: str
@@ -24,7 +25,8 @@ class PositionUnits:
 
 
 def units_of_car(car: Car) -> tuple[PositionUnits, ...]:
-    """Every position of the car's top with its units over time; two queries. Undeclared positions with units come last."""
+    """Every position of the car's top with its units over time; two queries. Undeclared positions with units come
+    last."""
     by_position: dict[str, list[Unit]] = {}
     # Nulls sort differently in SQLite and PostgreSQL: the original part (fitted_on null) is put first here.
     rows = Unit.objects.filter(car=car).select_related("fitted_job", "removed_job").order_by("pk")
@@ -41,7 +43,8 @@ def units_of_car(car: Car) -> tuple[PositionUnits, ...]:
 
 
 def checks_of_job(job: Job) -> QuerySet[Check]:
-    """All checks of the job's sheets in the order of entry, struck-out and refused ones too (see `verdict`, `struck_at`)."""
+    """All checks of the job's sheets in the order of entry, struck-out and refused ones too (see `verdict`,
+    `struck_at`)."""
     return Check.objects.filter(sheet__job=job).select_related("sheet", "by", "struck_by").order_by("at", "pk")
 
 

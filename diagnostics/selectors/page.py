@@ -1,23 +1,24 @@
-"""What the bench sheet shows, as values: the pins in the order of the connector, suspects as bars, what to check next, what is proven."""
+"""What the bench sheet shows, as values: the pins in the order of the connector, suspects as bars, what to check
+next, what is proven."""
 
 import json
 import zlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db.models import Count
 from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
 
-from diagnostics.engine.case import Complaint, checks_of
+from diagnostics.engine.case import checks_of
 from diagnostics.engine.motion import pose_of, sensor_state
 from diagnostics.engine.results import Diagnosis, NextCheck, ProofState, Suspect
-from diagnostics.engine.system.model import BETWEEN, Position, TopSystem
+from diagnostics.engine.system.model import Position, TopSystem
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 from diagnostics.selectors.proof import motions_owed, repaired_paths
 from diagnostics.selectors.suspects import OPEN_SUSPECT, diagnosis_of
+from diagnostics.selectors.words import caution_words, complaint_words, pose_name, pose_words, state_word
 
 SHOWN_ENTRIES = 12
 SHOWN_SUSPECTS = 6
@@ -35,7 +36,8 @@ class Gives:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One position on the sheet. `last`: the newest entry about it that counts for the pose; `others`: of every other kind the newest."""
+    """One position on the sheet. `last`: the newest entry about it that counts for the pose; `others`: of every other
+    kind the newest."""
 
     code: str
     position: Position
@@ -79,7 +81,8 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Todo:
-    """A check to make next. `target`: id of the field; `pose_json`: the pose to set first, '' when the car stands right."""
+    """A check to make next. `target`: id of the field; `pose_json`: the pose to set first, '' when the car stands
+    right."""
 
     check: NextCheck
     label: str
@@ -91,23 +94,26 @@ class Todo:
 
 @dataclass(frozen=True, slots=True)
 class SheetPage:
+    """What stands on the page. Without a declared system only the entries are filled. `undo`: the viewer's own last
+    entry."""
+
     sheet: BenchSheet
-    system: TopSystem | None
     version: str
-    pose_words: str
-    pose_name: str
-    complaint_words: str
-    pins: tuple[Row, ...]
-    parts: tuple[Row, ...]
-    bars: tuple[Bar, ...]
-    nothing_wrong: int
-    todos: tuple[Todo, ...]
-    warnings: tuple[str, ...]
     entries: tuple[Check, ...]
     entries_left: int
     undo: Check | None
-    owed: tuple[str, ...]
-    work: tuple[Work, ...]
+    system: TopSystem | None = None
+    pose_words: str = ""
+    pose_name: str = ""
+    complaint_words: str = ""
+    pins: tuple[Row, ...] = ()
+    parts: tuple[Row, ...] = ()
+    bars: tuple[Bar, ...] = ()
+    nothing_wrong: int = 0
+    todos: tuple[Todo, ...] = ()
+    warnings: tuple[str, ...] = ()
+    owed: tuple[str, ...] = ()
+    work: tuple[Work, ...] = ()
 
     @property
     def pose_json(self) -> str:
@@ -143,93 +149,31 @@ def sheet_page(sheet: BenchSheet, *, viewer_pk: int, all_entries: bool = False) 
     evidence = evidence_of_sheet(sheet)
     kept = list(sheet.checks.select_related("by", "struck_by").order_by("-at", "-pk"))
     entries = tuple(kept if all_entries else kept[:SHOWN_ENTRIES])
-    undo = next((check for check in kept if check.struck_at is None), None)
-    if undo is not None and undo.by_id != viewer_pk:
-        undo = None
-    common = {
-        "sheet": sheet,
-        "version": version,
-        "entries": entries,
-        "entries_left": len(kept) - len(entries),
-        "undo": undo if sheet.closed_at is None else None,
-    }
+    page = SheetPage(sheet, version, entries, len(kept) - len(entries), _undo(sheet, kept, viewer_pk))
     if evidence is None or sheet.revision is None:
-        return SheetPage(
-            system=None, pose_words="", pose_name="", pins=(), parts=(), bars=(), nothing_wrong=0, todos=(),
-            warnings=(), owed=(), work=(), **common,
-        )  # fmt: skip
+        return page
+    system = evidence.system
     diagnosis = diagnosis_of(evidence, sheet.revision.sha256)
-    return SheetPage(
-        system=evidence.system,
-        pose_words=pose_words(evidence.system, sheet.pose),
-        pose_name=pose_name(evidence.system, sheet.pose),
-        complaint_words=complaint_words(evidence.system, evidence.case.complaint),
+    return replace(
+        page,
+        system=system,
+        pose_words=pose_words(system, sheet.pose),
+        pose_name=pose_name(system, sheet.pose),
+        complaint_words=complaint_words(system, evidence.case.complaint),
         pins=_pin_rows(sheet, evidence, kept),
         parts=_part_rows(evidence, kept),
         bars=_bars(diagnosis),
         nothing_wrong=round(100 * diagnosis.nothing_wrong),
-        todos=_todos(sheet, evidence.system, diagnosis),
+        todos=_todos(sheet, system, diagnosis),
         warnings=diagnosis.warnings,
-        owed=tuple(
-            path.missing and f"{path.position} {path.name}: {path.missing}"
-            for path in repaired_paths(evidence)
-            if path.missing
-        )
-        + motions_owed(evidence),
+        owed=_owed(evidence),
         work=evidence.work,
-        **common,
     )
 
 
-def pose_name(system: TopSystem, pose: Mapping[str, str]) -> str:
-    """The resting pose that this is, or ''."""
-    return next((name for name, places in system.poses.items() if places == pose), "")
-
-
-def pose_words(system: TopSystem, pose: Mapping[str, str]) -> str:
-    name = pose_name(system, pose)
-    if name:
-        return plain(name)
-    return ", ".join(f"{axis.title}: {place_words(pose.get(code, BETWEEN))}" for code, axis in system.axes.items())
-
-
-def plain(name: str) -> str:
-    """A name of a file (`half-open`) as words."""
-    return name.replace("-", " ").replace("_", " ")
-
-
-def place_words(place: str) -> str:
-    return _("in between") if place == BETWEEN else plain(place)
-
-
-def complaint_words(system: TopSystem, complaint: Complaint | None) -> str:
-    if complaint is None:
-        return ""
-    motion = system.motions[complaint.motion]
-    step = next(step.title for step in motion.steps if step.name == complaint.stops_at)
-    return _("{motion}: stops at “{step}”.").format(motion=motion.title, step=step)
-
-
-def caution_words(caution: str) -> str:
-    """The caution of a position, as a sentence."""
-    return {
-        "pinch": _("Pinching: hands, hair and helpers clear of hinges, links and latches."),
-        "prop": _("Prop the lid before anybody leans in; hydraulics are never trusted to hold it."),
-        "pressure": _("Oil under pressure: relieve it by the vehicle’s own procedure before a line is opened."),
-        "injection": _("A fine jet of oil goes through skin and gloves: never feel for a leak; once hit, to hospital at once."),
-        "battery": _("Battery: rings off, negative first off and last on; props in place before it is disconnected."),
-        "ignition": _("Ignition on: the top can move and fans can start; ventilate, no engine in a closed room."),
-        "spring": _("Springs and gas struts stay loaded when the oil is not."),
-        "two-people": _("A job for two people, by voice contact."),
-    }[caution]
-
-
-def state_word(state: str) -> str:
-    if state == "made":
-        return pgettext("contact", "made")
-    if state == "released":
-        return pgettext("contact", "released")
-    return place_words(state)
+def _undo(sheet: BenchSheet, kept: list[Check], viewer_pk: int) -> Check | None:
+    last = next((check for check in kept if check.struck_at is None), None)
+    return last if last is not None and last.by_id == viewer_pk and sheet.closed_at is None else None
 
 
 def gives(system: TopSystem, position: Position, pose: Mapping[str, str], supply: float) -> Gives:
@@ -244,6 +188,11 @@ def gives(system: TopSystem, position: Position, pose: Mapping[str, str], supply
     share = system.module.low_share if low else system.module.high_share
     words = _("under {volts:.1f} V") if low else _("over {volts:.1f} V")
     return Gives(state, state_word(state), words.format(volts=share * supply))
+
+
+def _owed(evidence: Evidence) -> tuple[str, ...]:
+    paths = (path for path in repaired_paths(evidence) if not path.proven)
+    return tuple(f"{path.position} {path.name}: {path.missing}" for path in paths) + motions_owed(evidence)
 
 
 def _pin_rows(sheet: BenchSheet, evidence: Evidence, kept: Iterable[Check]) -> tuple[Row, ...]:
@@ -267,7 +216,9 @@ def _part_rows(evidence: Evidence, kept: Iterable[Check]) -> tuple[Row, ...]:
     sensors = system.sensors()
     by_position = _by_position(kept)
     return tuple(
-        Row(code, position, None, None, tuple(_newest_of_each(by_position.get(code, []))), None, checks_of(system, code))
+        Row(
+            code, position, None, None, tuple(_newest_of_each(by_position.get(code, []))), None, checks_of(system, code)
+        )
         for code, position in system.positions.items()
         if code not in sensors
     )

@@ -16,7 +16,8 @@ from shop.models import Job
 
 @dataclass(frozen=True, slots=True)
 class JobPanel:
-    """`proven`, `sensors`: counts. `likely`: (position, kind of work) that would cure the first suspect, to fill the form with."""
+    """`proven`, `sensors`: counts. `likely`: (position, kind of work) that would cure the first suspect, to fill the
+    form with."""
 
     sheet: BenchSheet | None
     system: TopSystem | None

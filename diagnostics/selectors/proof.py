@@ -37,7 +37,8 @@ class RepairedPath:
 
 
 def proof_of_job(job: Job) -> dict[str, ProofState]:
-    """Sensor -> seen made, seen released, after the last work on its path; empty where there is no sheet or no declared system."""
+    """Sensor -> seen made, seen released, after the last work on its path; empty where there is no sheet or no
+    declared system."""
     sheet = sheet_of_job(job)
     evidence = evidence_of_sheet(sheet) if sheet else None
     return evidence.proof() if evidence else {}
@@ -69,7 +70,7 @@ def motions_owed(evidence: Evidence) -> tuple[str, ...]:
     }
     return tuple(
         _("“{motion}” stopped before the work and has not been seen to run whole since: run a motion trial.").format(
-            motion=evidence.system.motions[motion].title  # type: ignore[index]
+            motion=evidence.system.motions[motion].title
         )
         for motion in sorted(owed - _ran_whole(evidence))
     )

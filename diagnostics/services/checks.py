@@ -1,6 +1,7 @@
 """Entries on a bench sheet: added, struck out, never changed.
 
-An entry is its own record (who, when, what, how it was judged), so it writes no trail entry besides; striking one out does.
+An entry is its own record (who, when, what, how it was judged), so it writes no trail entry besides; striking one out
+does.
 """
 
 import uuid
@@ -31,11 +32,12 @@ _TAKES_SUPPLY = frozenset({CheckKind.PIN.value, CheckKind.PIN_BY_HAND.value})
 
 @transaction.atomic
 def check_add(*, sheet: BenchSheet, by: User, observation: Mapping[str, Any], entry_id: uuid.UUID) -> Check:
-    """Keep one entry and judge it. `observation` as in a case file; what it leaves out (pose, supply, ignition) the sheet fills in.
+    """Keep one entry and judge it. `observation` as in a case file; what it leaves out (pose, supply, ignition) the
+    sheet fills in.
 
-    The same `entry_id` again gives the check that stands: an entry sent twice is kept once, also on a sheet closed since. An entry
-    that is no evidence (ignition off, reading above supply) is kept with verdict `refused` and its reason. ShopError for one
-    that cannot be (unknown position, pose or step, no number); Conflict on a closed sheet.
+    The same `entry_id` again gives the check that stands: an entry sent twice is kept once, also on a sheet closed
+    since. An entry that is no evidence (ignition off, reading above supply) is kept with verdict `refused` and its
+    reason. ShopError for one that cannot be (unknown position, pose or step, no number); Conflict on a closed sheet.
     """
     require(by, "bench.write")
     there = _there(sheet, entry_id)
@@ -106,7 +108,8 @@ def _filled(sheet: BenchSheet, observation: Mapping[str, Any]) -> dict[str, Any]
 
 
 def _after_work(sheet: BenchSheet, system: TopSystem, data: Mapping[str, Any]) -> bool:
-    """Whether work of this job stands before the entry: at its position, at the supply for the battery, anywhere for a motion."""
+    """Whether work of this job stands before the entry: at its position, at the supply for the battery, anywhere for
+    a motion."""
     work = Work.objects.filter(job_id=sheet.job_id)
     if data.get("check") == CheckKind.BATTERY:
         work = work.filter(position__in=[code for code, one in system.positions.items() if one.kind == "supply"])
@@ -137,7 +140,8 @@ def _first_mistake(error: ValidationError) -> str:
 
 @transaction.atomic
 def check_strike(*, check: Check, by: User, why: str) -> Check:
-    """Strike an entry out: it stays, marked with who and why, and counts for nothing. Conflict when it is struck already."""
+    """Strike an entry out: it stays, marked with who and why, and counts for nothing. Conflict when it is struck
+    already."""
     require(by, "bench.write")
     why = why.strip()
     if not why:

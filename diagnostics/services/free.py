@@ -1,6 +1,7 @@
 """Readings on a car whose top system nobody has declared: by connector and pin, kept for the day it is.
 
-There is no declaration to judge them by, so a reading is noted with its share of the supply, or refused where it is no evidence.
+There is no declaration to judge them by, so a reading is noted with its share of the supply, or refused where it is
+no evidence.
 """
 
 from typing import Annotated, Literal
@@ -12,7 +13,8 @@ from diagnostics.engine.case import Volts
 from diagnostics.engine.results import Judgement
 
 METER_V = 0.2
-"""How far a reading may stand above the supply read by the same meter before it is refused: two readings, each a little off."""
+"""How far a reading may stand above the supply read by the same meter before it is refused: two readings, each a
+little off."""
 
 
 class FreeReading(BaseModel):

@@ -10,15 +10,16 @@ from django.utils.translation import gettext as _
 from diagnostics.engine.case import Case, CaseCar, CaseError, check_case, parse_case
 from diagnostics.engine.motion import pose_of
 from diagnostics.models import BenchSheet
-from diagnostics.selectors.page import complaint_words
 from diagnostics.selectors.systems import system_for_car, system_of
+from diagnostics.selectors.words import complaint_words
 from shop.errors import Conflict, ShopError
 from shop.models import Job, User
 from shop.permissions import require
 from shop.services import trail_record
 
 SUPPLY_HIGHEST_V = 60.0
-"""No car's 12 V system shows more at the module, jump starting from 24 V included: above it the meter or the range is wrong."""
+"""No car's 12 V system shows more at the module, jump starting from 24 V included: above it the meter or the range is
+wrong."""
 
 
 class SheetAlreadyOpen(Conflict):
@@ -41,7 +42,8 @@ def locked(sheet: BenchSheet) -> BenchSheet:
 def sheet_open(*, job: Job, by: User) -> BenchSheet:
     """A new sheet on the job's car, on the newest revision of its top system (none where it is not declared).
 
-    The pose starts as the job's last sheet left it, else at the first resting pose of the system. SheetAlreadyOpen when the car has one.
+    The pose starts as the job's last sheet left it, else at the first resting pose of the system. SheetAlreadyOpen
+    when the car has one.
     """
     require(by, "bench.write")
     if not job.is_open:
@@ -49,7 +51,7 @@ def sheet_open(*, job: Job, by: User) -> BenchSheet:
     _refuse_second(job)
     revision = system_for_car(job.car)
     last = BenchSheet.objects.filter(job=job, revision=revision).order_by("-opened_at").first()
-    pose = {}
+    pose: dict[str, str] = {}
     if revision is not None:
         pose = last.pose if last else dict(next(iter(system_of(revision).poses.values())))
     try:
@@ -82,7 +84,8 @@ def _refuse_second(job: Job) -> None:
 def sheet_set_pose(
     *, sheet: BenchSheet, by: User, pose: str | Mapping[str, str], supply_volts: float | None, ignition_on: bool
 ) -> BenchSheet:
-    """What the car stands like now: pose (a resting pose by name, or places by axis over the pose so far), supply, ignition.
+    """What the car stands like now: pose (a resting pose by name, or places by axis over the pose so far), supply,
+    ignition.
 
     The next readings take these over. ShopError for a pose that the system does not have, or a supply that cannot be.
     """
@@ -110,7 +113,8 @@ def sheet_set_pose(
 def sheet_set_complaint(
     *, sheet: BenchSheet, by: User, complaint: Mapping[str, Any] | None, recent_work: tuple[str, ...] = ()
 ) -> BenchSheet:
-    """What the top is said to do ({"motion", "stops_at", "lamp"}; None: nothing said) and where somebody worked before it."""
+    """What the top is said to do ({"motion", "stops_at", "lamp"}; None: nothing said) and where somebody worked
+    before it."""
     require(by, "bench.write")
     sheet = locked(sheet)
     if sheet.revision is None:

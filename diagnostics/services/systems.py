@@ -19,8 +19,8 @@ from shop.services import trail_record
 def system_publish(*, text: str, source: str, by: User) -> SystemRevision:
     """Publish the top system in `text` (YAML; `source` names it in messages), validated and simulated without faults.
 
-    The same text again gives the revision that stands. ShopError with the first mistakes of a wrong file; Conflict for a revision number
-    that is taken by another text or is not newer than the newest.
+    The same text again gives the revision that stands. ShopError with the first mistakes of a wrong file; Conflict
+    for a revision number that is taken by another text or is not newer than the newest.
     """
     require(by, "bench.write")
     try:
@@ -36,7 +36,7 @@ def system_publish(*, text: str, source: str, by: User) -> SystemRevision:
     if newest is not None and system.revision <= newest.revision:
         raise Conflict(
             _(
-                "Revision {given} of {slug} is not new: {newest} is published and never changes. Number this one {next}."
+                "Revision {given} of {slug} is not new: {newest} is published and never changes. Number it {next}."
             ).format(given=system.revision, slug=system.system, newest=newest.revision, next=newest.revision + 1)
         )
     revision = SystemRevision.objects.create(

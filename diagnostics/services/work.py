@@ -1,6 +1,7 @@
 """Work on a position: what was done, which unit came off and which went on. It voids the proof of that path.
 
-Nothing is deleted to void a proof: the selectors leave out what was seen before the work (diagnostics/selectors/evidence.py).
+Nothing is deleted to void a proof: the selectors leave out what was seen before the work
+(diagnostics/selectors/evidence.py).
 """
 
 from django.db import IntegrityError, transaction
@@ -31,8 +32,9 @@ def work_add(
 ) -> Work:
     """Book work on a position of the job's car; `kind` of WorkKind. A replacement needs the number of the new part.
 
-    A replacement books the old unit off and the new one on in the same transaction; the original unit gets its row when it comes off.
-    ShopError for work that cannot be, Conflict for a finished job, a serial that is fitted already, or the same replacement sent twice.
+    A replacement books the old unit off and the new one on in the same transaction; the original unit gets its row
+    when it comes off. ShopError for work that cannot be, Conflict for a finished job, a serial that is fitted
+    already, or the same replacement sent twice.
     """
     require(by, "work.write")
     # The job's row is the lock: two people booking work on one car come one after the other.
@@ -132,9 +134,9 @@ def _refuse_twice(job: Job, now: Unit | None, position: str, part: str, revision
         and (now.part, now.revision, now.serial) == (part, revision, serial)
     ):
         raise Conflict(
-            _(
-                "{part} is fitted at {position} in this job already. If a second one was fitted, enter its serial number."
-            ).format(part=part, position=position)
+            _("{part} is fitted at {position} in this job already. For a second one, enter its serial number.").format(
+                part=part, position=position
+            )
         )
     if not serial:
         return

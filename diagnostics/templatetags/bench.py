@@ -9,7 +9,7 @@ from django.urls import NoReverseMatch, reverse
 
 from diagnostics.engine.faults import mode_words, modes_of
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.selectors.page import place_words, plain
+from diagnostics.selectors.words import place_words, plain
 
 register = template.Library()
 

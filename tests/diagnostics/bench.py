@@ -4,7 +4,6 @@ import uuid
 from pathlib import Path
 from typing import Any
 
-import pytest
 from django.conf import settings
 from django.test import Client
 
@@ -52,13 +51,3 @@ def post_check(client: Client, sheet: BenchSheet, *, htmx: bool = True, **fields
 
 def words(response: Any) -> str:
     return str(response.content.decode())
-
-
-@pytest.fixture
-def revision(owner: User) -> SystemRevision:
-    return publish(owner)
-
-
-@pytest.fixture
-def sheet(job: Job, tech: User, revision: SystemRevision) -> BenchSheet:
-    return opened(job, tech)

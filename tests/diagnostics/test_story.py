@@ -11,7 +11,7 @@ from diagnostics.selectors import diagnosis_of_sheet, proof_of_job
 from shop.errors import NotDone
 from shop.models import Job, Stage, User
 from shop.services import job_move
-from tests.diagnostics.bench import SUPPLY, post_check, revision, sound_volts, words  # noqa: F401
+from tests.diagnostics.bench import SUPPLY, post_check, sound_volts, words
 
 HTMX = {"HX-Request": "true"}
 FAULTY = "BG11"
@@ -92,7 +92,10 @@ def test_from_complaint_to_done(job: Job, tech: User, client_as: Any) -> None:
 
 
 def test_a_suspect_that_the_repair_did_not_touch_stays(
-    job: Job, tech: User, client_as: Any, revision: SystemRevision  # noqa: F811
+    job: Job,
+    tech: User,
+    client_as: Any,
+    revision: SystemRevision,
 ) -> None:
     """The wrong switch is changed and proven: what the complaint really came from is still suspected."""
     client = client_as("technician")

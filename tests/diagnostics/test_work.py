@@ -10,7 +10,7 @@ from diagnostics.selectors import case_of_sheet, diagnosis_of_sheet, proof_of_jo
 from shop.errors import Conflict, ShopError
 from shop.models import Car, Job, Stage, User
 from shop.services import car_create, job_move, job_open
-from tests.diagnostics.bench import add, revision, sheet  # noqa: F401
+from tests.diagnostics.bench import add
 
 PART = "TW-BGF-3503"
 
@@ -19,11 +19,11 @@ def replace(job: Job, by: User, **more: Any) -> Work:
     return services.work_add(job=job, by=by, position="BG11", kind="replace", **{"part": PART, **more})
 
 
-def prove(sheet: BenchSheet, by: User, position: str = "BG11") -> None:  # noqa: F811
+def prove(sheet: BenchSheet, by: User, position: str = "BG11") -> None:
     add(sheet, by, check="pin-by-hand", position=position, pressed_volts=0.1, released_volts=12.5)
 
 
-def test_replacing_books_off_and_on_together(sheet: BenchSheet, job: Job, tech: User) -> None:  # noqa: F811
+def test_replacing_books_off_and_on_together(sheet: BenchSheet, job: Job, tech: User) -> None:
     work = replace(job, tech, serial="S1", revision="b", words="worn out")
     assert work.old_unit is not None
     assert work.new_unit is not None
@@ -37,7 +37,9 @@ def test_replacing_books_off_and_on_together(sheet: BenchSheet, job: Job, tech: 
 
 
 def test_the_same_replacement_sent_twice_is_told_and_booked_once(
-    sheet: BenchSheet, job: Job, tech: User  # noqa: F811
+    sheet: BenchSheet,
+    job: Job,
+    tech: User,
 ) -> None:
     replace(job, tech)
     with pytest.raises(Conflict, match="serial number"):
@@ -47,7 +49,11 @@ def test_the_same_replacement_sent_twice_is_told_and_booked_once(
 
 
 def test_a_serial_fitted_elsewhere_is_told_with_its_place_and_nothing_is_half_booked(
-    sheet: BenchSheet, job: Job, tech: User, counter: User, car: Car  # noqa: F811
+    sheet: BenchSheet,
+    job: Job,
+    tech: User,
+    counter: User,
+    car: Car,
 ) -> None:
     replace(job, tech, serial="S1")
     other = car_create(
@@ -72,7 +78,7 @@ def test_a_serial_fitted_elsewhere_is_told_with_its_place_and_nothing_is_half_bo
         ({"position": "", "kind": "adjust"}, "position"),
     ],
 )
-def test_work_that_cannot_be(sheet: BenchSheet, job: Job, tech: User, fields: Any, said: str) -> None:  # noqa: F811
+def test_work_that_cannot_be(sheet: BenchSheet, job: Job, tech: User, fields: Any, said: str) -> None:
     with pytest.raises(ShopError) as error:
         services.work_add(job=job, by=tech, **fields)
     assert said in error.value.words
@@ -80,7 +86,7 @@ def test_work_that_cannot_be(sheet: BenchSheet, job: Job, tech: User, fields: An
     assert not Unit.objects.exists()
 
 
-def test_work_voids_the_proof_of_its_path_and_of_no_other(sheet: BenchSheet, job: Job, tech: User) -> None:  # noqa: F811
+def test_work_voids_the_proof_of_its_path_and_of_no_other(sheet: BenchSheet, job: Job, tech: User) -> None:
     prove(sheet, tech, "BG11")
     prove(sheet, tech, "BG12")
     services.work_add(job=job, by=tech, position="BG11", kind="plug-in")
@@ -96,7 +102,7 @@ def test_work_voids_the_proof_of_its_path_and_of_no_other(sheet: BenchSheet, job
     assert repaired_paths_of_job(job)[0].proven
 
 
-def test_work_done_again_voids_again(sheet: BenchSheet, job: Job, tech: User) -> None:  # noqa: F811
+def test_work_done_again_voids_again(sheet: BenchSheet, job: Job, tech: User) -> None:
     replace(job, tech)
     prove(sheet, tech)
     assert proof_of_job(job)["BG11"].proven
@@ -105,7 +111,9 @@ def test_work_done_again_voids_again(sheet: BenchSheet, job: Job, tech: User) ->
 
 
 def test_the_repaired_fault_is_suspected_until_its_path_is_checked(
-    sheet: BenchSheet, job: Job, tech: User  # noqa: F811
+    sheet: BenchSheet,
+    job: Job,
+    tech: User,
 ) -> None:
     add(sheet, tech, check="pin-by-hand", position="BG11", pressed_volts=12.5, released_volts=12.5)
     add(sheet, tech, check="click", position="BG11", heard=False)
@@ -133,7 +141,13 @@ def test_the_repaired_fault_is_suspected_until_its_path_is_checked(
     ],
 )
 def test_paths_without_a_pin_are_proven_by_motions_or_the_battery(
-    sheet: BenchSheet, job: Job, tech: User, position: str, kind: str, part: str, proof: str  # noqa: F811
+    sheet: BenchSheet,
+    job: Job,
+    tech: User,
+    position: str,
+    kind: str,
+    part: str,
+    proof: str,
 ) -> None:
     whole = {"check": "motion", "stops_at": None, "lamp": None, "seconds": {}}
     add(sheet, tech, **whole, motion="open")  # before the work: proves nothing of it
@@ -149,7 +163,7 @@ def test_paths_without_a_pin_are_proven_by_motions_or_the_battery(
     assert repaired_paths_of_job(job)[0].proven
 
 
-def test_a_finished_job_takes_no_work(sheet: BenchSheet, job: Job, owner: User) -> None:  # noqa: F811
+def test_a_finished_job_takes_no_work(sheet: BenchSheet, job: Job, owner: User) -> None:
     services.sheet_close(sheet=sheet, by=owner)
     job_move(job=job, by=owner, stage=Stage.DONE)
     with pytest.raises(Conflict):

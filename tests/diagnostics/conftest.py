@@ -1,0 +1,15 @@
+import pytest
+
+from diagnostics.models import BenchSheet, SystemRevision
+from shop.models import Job, User
+from tests.diagnostics.bench import opened, publish
+
+
+@pytest.fixture
+def revision(owner: User) -> SystemRevision:
+    return publish(owner)
+
+
+@pytest.fixture
+def sheet(job: Job, tech: User, revision: SystemRevision) -> BenchSheet:
+    return opened(job, tech)
