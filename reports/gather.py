@@ -23,7 +23,7 @@ _OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
 
 
 def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime, replaces: str = "") -> Certificate:
-    """Everything that a certificate of `job` says now. ShopError where nothing was inspected or the issuer is unnamed."""
+    """Everything that a certificate of `job` says now. ShopError where nothing was inspected or no issuer named."""
     issuer = _issuer()
     counted, struck = _checks(job)
     if not counted:
@@ -104,8 +104,7 @@ def _seen(system: TopSystem, row: Check) -> compose.Seen:
 
 
 def _observed(row: Check) -> Observed:
-    finding = row.verdict == "finding"
-    return Observed("electrical", row.position, "", row.words, finding, timezone.localtime(row.at), str(row.by))
+    return Observed("electrical", row.position, "", row.words, row.verdict, timezone.localtime(row.at), str(row.by))
 
 
 def _worked(row: Work) -> compose.Worked:

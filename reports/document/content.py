@@ -129,13 +129,16 @@ class MotionTrial:
 
 @dataclass(frozen=True, slots=True)
 class Observed:
-    """A check that is neither a pin reading nor a motion trial: look, click, wiggle, ohm reading, battery."""
+    """A check that is neither a pin reading nor a motion trial: look, click, wiggle, ohm reading, battery.
+
+    `verdict`: ok | finding | note.
+    """
 
     area: Area
     position: str
     name: str
     words: str
-    finding: bool
+    verdict: str
     at: datetime
     by: str
 

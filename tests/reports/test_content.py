@@ -162,11 +162,15 @@ def test_suspects_are_findings_by_their_probability() -> None:
     top = sample.system()
     suspects = [
         Suspect(Fault("BG8", "never-makes"), 0.87, "Shells stacked never makes."),
+        Suspect(Fault("BG8", "unplugged"), 0.2, "Shells stacked is unplugged."),
         Suspect(Fault("MM5", "binds"), 0.09, "Shell cylinder binds."),
     ]
     found = sample.results(sample.evidence_of(sample.sound_checks(top)), suspects=suspects)
     assert [(one.position, one.weight) for one in found.findings] == [("BG8", "major"), ("MM5", "minor")]
-    assert "87 % by the checks made" in found.findings[0].words
+    assert found.findings[0].words == (
+        "Probable fault: Shells stacked never makes (87 % by the checks made). "
+        "Also possible: Shells stacked is unplugged (20 % by the checks made)."
+    )
 
 
 def test_work_overtakes_trials_made_before_it() -> None:

@@ -79,7 +79,7 @@ def test_numbers_on_paper_are_those_of_the_content(content: Certificate, pdf: by
         assert f"{one.volts:.2f} V {one.supply_volts:.2f} V" in words
     for one in found.not_tested:
         assert one.what in words
-    assert words.count("2 entries were struck out") == 1
+    assert words.count("with a reason each: 2.") == 1
 
 
 def test_every_page_has_number_vin_end_and_page_of_pages(content: Certificate, pdf: bytes) -> None:
@@ -163,8 +163,8 @@ def test_no_words_break_the_paper(data: st.DataObject) -> None:
     found = Results(
         findings=(Finding("major", word(), word(), word(), word()),),
         observed=(
-            Observed("electrical", word(), word(), word(), True, when, word()),
-            Observed("hydraulics", word(), word(), word(), False, when, word()),
+            Observed("electrical", word(), word(), word(), "finding", when, word()),
+            Observed("hydraulics", word(), word(), word(), word(), when, word()),
         ),
         work=(WorkDone(word(), word(), word(), word(), day, word(), word(), word(), (word(),)),),
     )

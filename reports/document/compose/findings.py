@@ -9,7 +9,7 @@ from diagnostics.engine.case import MotionTrial as Trial
 from diagnostics.engine.results import ProofState, Suspect
 from diagnostics.engine.words import _
 from reports.document.compose.results import area_of
-from reports.document.compose.seen import Evidence, Seen, situation_key, weak
+from reports.document.compose.seen import Evidence, Seen, plain_words, situation_key, weak
 from reports.document.content import Finding, LimitCheck, MotionTrial, Weight
 
 PROBABLE: Final = 0.5
@@ -83,7 +83,7 @@ def _of_checks(evidence: Evidence, proof: Mapping[str, ProofState], limits: Sequ
     last = {situation_key(one): one for one in evidence.seen if one.finding}
     over = {row.position for row in limits if row.outcome in ("fail", "conditional fail")}
     for key, one in last.items():
-        about = one.position, _subject(evidence, one), one.judgement.words
+        about = one.position, _subject(evidence, one), plain_words(one)
         better = any(later.good and later.at > one.at and situation_key(later) == key for later in evidence.seen)
         worked = any(w.at >= one.at and (w.position == one.position or not one.position) for w in evidence.work)
         state = proof.get(one.position)
@@ -125,22 +125,33 @@ def unproven_finding(position: str, subject: str, missing: str) -> Finding:
 
 
 def _of_suspects(evidence: Evidence, suspects: Sequence[Suspect]) -> Iterator[Finding]:
+    """One finding a position, with all its open suspects; `suspects` the likeliest first."""
+    by_position: dict[str, list[Suspect]] = {}
     for suspect in suspects:
-        probable = suspect.probability >= PROBABLE
-        words = _("Probable fault: {words}, {percent} % by the checks made.") if probable else _(
-            "Possible fault: {words}, {percent} % by the checks made."
-        )  # fmt: skip
-        text = words.format(words=suspect.words.rstrip("."), percent=round(100 * suspect.probability))
-        code = suspect.fault.position
-        yield _finding("probable" if probable else "possible", code, evidence.title(code), text)
+        by_position.setdefault(suspect.fault.position, []).append(suspect)
+    for position, (first, *others) in by_position.items():
+        probable = first.probability >= PROBABLE
+        words = _("Probable fault: {fault}.") if probable else _("Possible fault: {fault}.")
+        text = words.format(fault=_likely(first))
+        if others:
+            text += " " + _("Also possible: {faults}.").format(faults="; ".join(_likely(one) for one in others))
+        yield _finding("probable" if probable else "possible", position, evidence.title(position), text)
+
+
+def _likely(suspect: Suspect) -> str:
+    percent = round(100 * suspect.probability)
+    return _("{words} ({percent} % by the checks made)").format(words=suspect.words.rstrip("."), percent=percent)
 
 
 def _of_limits(limits: Sequence[LimitCheck]) -> Iterator[Finding]:
     for row in limits:
         if row.outcome in ("fail", "conditional fail"):
-            words = _("Measured {value}, limit {limit}.").format(
-                value=quantity(row.value, row.unit), limit=quantity(row.limit, row.unit)
+            words = (
+                _("Measured {value}, limit {limit}.")
+                if row.unit == "s"
+                else _("The closed contact leaves {value}, limit {limit}.")
             )
+            words = words.format(value=quantity(row.value, row.unit), limit=quantity(row.limit, row.unit))
             yield _finding("limit" if row.outcome == "fail" else "limit-near", row.position, row.subject, words)
 
 

@@ -11,7 +11,7 @@ from diagnostics.engine.results import ProofState
 from diagnostics.engine.signals import WEAK_SHARE, read_pin
 from diagnostics.engine.system.model import Motion, Pin, Step, TopSystem
 from diagnostics.engine.words import _
-from reports.document.compose.seen import Evidence, Seen
+from reports.document.compose.seen import Evidence, Seen, plain_words
 from reports.document.content import (
     Area,
     LimitCheck,
@@ -110,8 +110,9 @@ def _closed_contact(evidence: Evidence, code: str) -> LimitCheck | None:
         if closed is not None:
             share = share_of_supply(*closed)
             outcome = decide(share.value, WEAK_SHARE, share.uncertainty)
-            subject = _("{code} {name}, voltage left over the closed contact").format(code=code, name=position.name)
-            return LimitCheck(code, subject, share.value, WEAK_SHARE, share.uncertainty, "share of supply", outcome)
+            return LimitCheck(
+                code, evidence.title(code), share.value, WEAK_SHARE, share.uncertainty, "share of supply", outcome
+            )
     return None
 
 
@@ -182,8 +183,9 @@ def observed(evidence: Evidence) -> tuple[Observed, ...]:
         if isinstance(one.observation, PinCheck | PinByHand | Trial):
             continue
         area = area_of(evidence.system, one.position)
-        name = evidence.name(one.position)
-        rows.append(Observed(area, one.position, name, one.judgement.words, one.finding, one.at, one.by))
+        name = evidence.name(one.position) if one.position else _("Battery")
+        verdict = "finding" if one.finding else one.judgement.verdict
+        rows.append(Observed(area, one.position, name, plain_words(one), verdict, one.at, one.by))
     return tuple(rows)
 
 

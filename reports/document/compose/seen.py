@@ -8,6 +8,7 @@ from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import read_pin
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.words import _
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,13 @@ class Evidence:
 
     def title(self, position: str) -> str:
         return f"{position} {self.name(position)}".strip()
+
+
+def plain_words(one: Seen) -> str:
+    """What was seen, for a reader who knows nothing of suspects."""
+    if isinstance(one.observation, Look) and one.judgement.verdict == "note" and one.finding:
+        return _("Noted by eye: {found}.").format(found=one.observation.found.rstrip("."))
+    return one.judgement.words
 
 
 def weak(evidence: Evidence, one: Seen) -> bool:

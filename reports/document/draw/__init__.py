@@ -6,7 +6,7 @@ the library cannot; the words stand in reading order.
 
 from dataclasses import dataclass
 
-from reportlab.platypus import PageBreak
+from reportlab.platypus import CondPageBreak
 
 from diagnostics.engine.words import _
 from reports.document.content import Certificate, to_json
@@ -14,7 +14,7 @@ from reports.document.draw.closing import approval, cautions, end, how, not_test
 from reports.document.draw.first_page import first_page
 from reports.document.draw.fonts import fonts_ready, lacks_letters
 from reports.document.draw.frame import Paper
-from reports.document.draw.kit import Flow
+from reports.document.draw.kit import PAGE, Flow
 from reports.document.draw.results import readings, results
 
 VIN_END = 6
@@ -47,7 +47,7 @@ def draw(content: Certificate) -> Drawn:
 def _story(content: Certificate) -> list[Flow]:
     return [
         *first_page(content),
-        PageBreak(),
+        CondPageBreak(0.6 * PAGE[1]),  # a page of its own, unless its findings ran over to the next
         *results(content),
         *not_tested(content),
         *cautions(content),

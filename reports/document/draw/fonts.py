@@ -36,6 +36,8 @@ def fonts_ready() -> None:
 
 def plain(text: str) -> str:
     """`text` with only letters that the typeface has: composed, control characters out, missing letters as MISSING."""
+    if text.isascii() and text.isprintable():
+        return text
     return "".join(_printable(letter) for letter in unicodedata.normalize("NFC", text))
 
 

@@ -18,7 +18,7 @@ from reports.document.draw.kit import (
     text,
 )
 from reports.document.draw.marks import Tag
-from reports.document.draw.states import area_words, outcome_tag, proof_tag, seen_tag
+from reports.document.draw.states import outcome_tag, proof_tag, seen_tag
 
 
 def results(content: Certificate) -> list[Flow]:
@@ -106,7 +106,13 @@ def _limits(content: Certificate) -> list[Flow]:
         ]
         for row in rows
     ]
-    head = [_("Measured, as a share of the supply"), _("Value"), _("U (k = 2)"), _("Limit"), _("Decision")]
+    head = [
+        _("Voltage left over the closed contact, as a share of the supply"),
+        _("Value"),
+        _("U (k = 2)"),
+        _("Limit"),
+        _("Decision"),
+    ]
     return [*story, table(head, cells, [0.5, 0.1, 0.1, 0.1, 0.2], right=(1, 2, 3))]
 
 
@@ -128,14 +134,19 @@ def _other_checks(content: Certificate) -> list[Flow]:
     cells = [
         [
             text(moment(row.at), CELL),
-            text(f"{row.position} {row.name}".strip() or area_words(row.area), CELL),
+            text(f"{row.position} {row.name}".strip(), CELL),
             text(row.words, CELL),
-            Tag("diamond-open", _("finding")) if row.finding else Tag("ring", _("noted")),
+            _observed_tag(row.verdict),
         ]
         for row in rows
     ]
     head = [_("When"), _("Where"), _("What was seen"), ""]
     return [*heading(_("Other checks")), table(head, cells, [0.17, 0.25, 0.45, 0.13])]
+
+
+def _observed_tag(verdict: str) -> Tag:
+    tags = {"finding": ("diamond-open", _("finding")), "ok": ("disc", _("in order"))}
+    return Tag(*tags.get(verdict, ("ring", _("noted"))))
 
 
 def _work(content: Certificate) -> list[Flow]:
@@ -173,8 +184,8 @@ def readings(content: Certificate) -> list[Flow]:
     story: list[Flow] = heading(_("Annex: every reading at a pin"))
     if content.results.struck_out:
         words = _(
-            "{count} entries were struck out by the people of the shop, with a reason each. They stay in the record "
-            "and do not count here."
+            "Entries struck out by the people of the shop, with a reason each: {count}. They stay in the record and do "
+            "not count here."
         )
         story.append(text(words.format(count=content.results.struck_out), SMALL))
     if not content.results.readings:
