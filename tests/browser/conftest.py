@@ -25,7 +25,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session")
 def browser_type_launch_args() -> dict[str, Any]:
     assert CHROMIUM, "Chromium is missing; in CI that is a failure"
-    quiet = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run"]
+    quiet = [
+        "--no-sandbox",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--no-first-run",
+    ]
     return {"executable_path": CHROMIUM, "args": quiet}
 
 
