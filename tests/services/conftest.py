@@ -1,6 +1,6 @@
 """A Celery worker as its own process, on the broker and the database that this test run uses.
 
-The embedded default gives SQLite and the file-system broker; with DATABASE_URL and REDIS_URL it is PostgreSQL and Redis.
+The embedded default gives SQLite and the file-system broker; DATABASE_URL and REDIS_URL switch to PostgreSQL and Redis.
 """
 
 import os

@@ -1,4 +1,4 @@
-"""What is asked for in the web server is done by a worker in another process, once, on both brokers and both databases."""
+"""A worker in another process does what the web server asks for, once, on both brokers and both databases."""
 
 import os
 import threading
