@@ -18,9 +18,18 @@ from diagnostics.models import BenchSheet, Check, CheckKind, Work
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 from diagnostics.selectors.proof import motions_owed, repaired_paths
 from diagnostics.selectors.suspects import OPEN_SUSPECT, diagnosis_of
-from diagnostics.selectors.words import caution_words, complaint_words, pose_name, pose_words, state_word
+from diagnostics.selectors.words import (
+    CAUTIONS,
+    complaint_words,
+    differing,
+    places_words,
+    plain,
+    pose_name,
+    pose_words,
+    state_word,
+)
 
-SHOWN_ENTRIES = 12
+SHOWN_ENTRIES = 10
 SHOWN_SUSPECTS = 6
 SHOWN_NEXT = 4
 
@@ -65,7 +74,7 @@ class Row:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        return tuple(caution_words(caution) for caution in self.position.cautions)
+        return tuple(str(CAUTIONS[caution]) for caution in self.position.cautions)
 
     @property
     def colours(self) -> str:
@@ -116,8 +125,9 @@ class SheetPage:
     work: tuple[Work, ...] = ()
 
     @property
-    def pose_json(self) -> str:
-        return json.dumps(self.sheet.pose)
+    def pose_token(self) -> str:
+        """The pose as an entry carries it: by name where it has one, for a lighter page."""
+        return self.pose_name or json.dumps(self.sheet.pose, separators=(",", ":"))
 
     @property
     def lamps(self) -> tuple[tuple[str, str], ...]:
@@ -282,8 +292,15 @@ def _todo(sheet: BenchSheet, system: TopSystem, check: NextCheck) -> Todo:
         name=name,
         target=_TARGETS[kind].format(check.position, check.motion or ""),
         pose_json="" if stands else json.dumps(pose),
-        pose_words=pose_words(system, pose) if pose else "",
+        pose_words=_way_there(system, sheet.pose, pose),
     )
+
+
+def _way_there(system: TopSystem, here: Mapping[str, str], there: Mapping[str, str]) -> str:
+    """The pose to bring the top to: by name, or only what has to be moved."""
+    if not there:
+        return ""
+    return plain(pose_name(system, there)) or places_words(system, differing(here, there))
 
 
 def proof_rows(sheet: BenchSheet) -> tuple[Row, ...]:

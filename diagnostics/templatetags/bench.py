@@ -1,11 +1,13 @@
 """Template tags of the bench pages."""
 
 import uuid
+from functools import lru_cache
 from typing import Any
 
 from django import template
 from django.template import Context
 from django.urls import NoReverseMatch, reverse
+from django.utils.translation import get_language
 
 from diagnostics.engine.faults import mode_words, modes_of
 from diagnostics.engine.system.model import TopSystem
@@ -33,9 +35,15 @@ def kept(context: Context, field: str, check: str, position: str = "") -> str:
 
 
 @register.filter
-def findings(system: TopSystem, position: str) -> list[tuple[str, str]]:
+def findings(system: TopSystem, position: str) -> tuple[tuple[str, str], ...]:
     """The fault modes that a look at the position can find: name and words."""
-    return [(mode, mode_words(mode)) for mode in modes_of(system, position)]
+    return _findings(modes_of(system, position), get_language() or "")
+
+
+@lru_cache(maxsize=256)
+def _findings(modes: tuple[str, ...], language: str) -> tuple[tuple[str, str], ...]:
+    """A sheet asks this for every position: the words are looked up once for each kind of position and language."""
+    return tuple((mode, mode_words(mode)) for mode in modes)
 
 
 @register.filter

@@ -23,7 +23,13 @@ def job_panel(request: ShopRequest, pk: int) -> HttpResponse:
 def car_units(request: ShopRequest, pk: int) -> HttpResponse:
     car = get_object_or_404(Car, pk=pk)
     template = "diagnostics/car_units.html#units" if request.htmx else "diagnostics/car_units.html"
-    return render(request, template, {"car": car, "places": units_of_car(car)})
+    places = units_of_car(car)
+    context = {
+        "car": car,
+        "touched": [place for place in places if place.units],
+        "untouched": [place for place in places if not place.units],
+    }
+    return render(request, template, context)
 
 
 @require_GET

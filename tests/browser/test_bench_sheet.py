@@ -161,3 +161,44 @@ def test_enter_beside_the_ohms_saves_the_ohms(
     expect(page.locator("#volts-BG1")).to_have_value("7")
     assert page.locator("#more-BG1").get_attribute("open") is not None
     assert Check.objects.get().observation["ohms"] == 0.4
+
+
+def test_from_the_open_sheet_to_the_ninth_reading(
+    job: Job, tech: User, owner: User, as_person: Callable[[User, str], Page]
+) -> None:
+    """The whole way by keyboard: supply, then nine readings; the cursor stands in the supply when the page opens."""
+    publish(owner)
+    fresh = opened(job, tech, supply=None)
+    page = as_person(tech, fresh.get_absolute_url())
+    expect(page.locator("#supply")).to_be_focused()
+    page.keyboard.type("12.6")
+    page.keyboard.press("Enter")
+    for n in range(1, 10):
+        expect(page.locator(f"#volts-BG{n}")).to_be_focused()
+        page.keyboard.type("0.1")
+        page.keyboard.press("Enter")
+    expect(page.locator("#verdict-BG9")).to_contain_text("0.1 V")
+    # Another pose: on to the first pin that has no reading there.
+    page.get_by_role("button", name="open", exact=True).first.click()
+    expect(page.locator("#volts-BG1")).to_be_focused()
+
+
+def test_entries_of_one_person_are_not_sent_in_anothers_name(
+    sheet: BenchSheet, tech: User, owner: User, context: BrowserContext, as_person: Callable[[User, str], Page]
+) -> None:
+    page = as_person(tech, sheet.get_absolute_url())
+    context.set_offline(True)
+    page.locator("#volts-BG1").fill("0.1")
+    page.keyboard.press("Enter")
+    expect(page.locator("#waiting")).to_be_visible()
+    page.close()
+    context.set_offline(False)
+    page = as_person(owner, sheet.get_absolute_url())
+    page.locator("#volts-BG2").fill("12.5")
+    page.keyboard.press("Enter")
+    expect(page.locator("#verdict-BG2")).to_contain_text("12.5 V")
+    assert list(Check.objects.values_list("position", "by__username")) == [("BG2", "owner")]
+    page.close()
+    page = as_person(tech, sheet.get_absolute_url())
+    expect(page.locator("#verdict-BG1")).to_contain_text("0.1 V")
+    assert Check.objects.get(position="BG1").by == tech

@@ -10,13 +10,16 @@ const AGAIN_MS = 3000;
 const box = document.getElementById("waiting");
 let sending = false;
 let timer = 0;
-let focusNext = "";
+let focusNext = null;
 
-const kept = () => {
+const everybodys = () => {
   try { return JSON.parse(localStorage.getItem(KEPT) || "[]"); } catch { return []; }
 };
-const keep = (entries) => localStorage.setItem(KEPT, JSON.stringify(entries));
-const drop = (id) => keep(kept().filter((entry) => entry.id !== id));
+const store = (entries) => localStorage.setItem(KEPT, JSON.stringify(entries));
+/* A tablet goes from hand to hand: what one person entered is never sent in another's name. */
+const kept = () => everybodys().filter((entry) => entry.who === box.dataset.who);
+const keep = (entry) => store([...everybodys(), entry]);
+const drop = (id) => store(everybodys().filter((entry) => entry.id !== id));
 const token = () => document.querySelector("input[name=csrfmiddlewaretoken]").value;
 
 /* crypto.randomUUID exists on secure pages only; a tablet in the shop may come over plain http. */
@@ -135,8 +138,8 @@ document.addEventListener("submit", (event) => {
   form.id ||= `f${newId()}`;
   const id = newId();
   const fields = [...fieldsOf(form, group, submitter), ["entry_id", id]];
-  const entry = { id, url: form.action, page: location.pathname, form: form.id, label: form.dataset.label, shown: shown(group, submitter), fields };
-  keep([...kept(), entry]);
+  const entry = { id, who: box.dataset.who, url: form.action, page: location.pathname, form: form.id, label: form.dataset.label, shown: shown(group, submitter), fields };
+  keep(entry);
   for (const field of group.querySelectorAll("input:not([type=hidden], [type=radio], [data-keep])")) field.value = "";
   for (const field of group.querySelectorAll("input[type=radio]")) field.checked = false;
   tell(entry, box.dataset.sending, false);
@@ -169,23 +172,24 @@ document.addEventListener("click", (event) => {
 });
 
 document.addEventListener("htmx:configRequest", (event) => {
+  if (event.detail.verb !== "post") return;
   const form = event.target.closest("form[data-focus]");
-  if (form) focusNext = form.dataset.focus;
-  else if (event.target.id === "supply" || event.target.matches("form[data-now]")) focusNext = firstUnread();
+  focusNext = form ? () => form.dataset.focus : event.target.matches("form[data-now]") ? firstUnread : null;
 });
 document.addEventListener("htmx:afterRequest", (event) => {
-  if (focusNext && event.detail.successful && event.detail.requestConfig.verb === "post") {
-    const id = focusNext;
-    setTimeout(() => focusOn(id), 0);
-  }
-  if (event.detail.requestConfig.verb === "post") focusNext = "";
+  if (event.detail.requestConfig.verb !== "post" || !focusNext) return;
+  const next = focusNext;
+  focusNext = null;
+  if (event.detail.successful) setTimeout(() => focusOn(next()), 0);
 });
 
+/* After the supply or the pose is set: on to the first pin that has no reading in this pose. */
 function firstUnread() {
   const supply = document.getElementById("supply");
   if (supply && supply.value.trim() === "") return "";
-  const field = document.querySelector("input[data-volts]");
-  return field ? field.id : "";
+  const fields = [...document.querySelectorAll("input[data-volts]")];
+  const unread = fields.find((field) => !document.querySelector(`#${field.id.replace("volts", "verdict")} [data-read]`));
+  return unread ? unread.id : "";
 }
 
 /* A fragment in which somebody is typing, or a row with a number typed and not sent, stays as it is. */
