@@ -46,7 +46,7 @@ def whole_job(
     here = at(day, rng.uniform(8, 9.5), zone)
     watch = Watch(here + timedelta(minutes=rng.randint(20, 120)), rng)
     started = watch.now
-    visit = trace(bench, watch, complaint)
+    visit = trace(bench, watch, complaint, every_switch=inspection)
     stages = [("booked", booked), ("here", here), ("tracing", started)]
     faults = found(bench, visit)
     if faults:

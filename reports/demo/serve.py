@@ -31,6 +31,14 @@ def port_is_free(port: int) -> bool:
     return True
 
 
+def free_port() -> int:
+    """A port that was free a moment ago."""
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+        probe.bind((HOST, 0))
+        port: int = probe.getsockname()[1]
+    return port
+
+
 def server_command(port: int) -> list[str]:
     """One gunicorn worker with threads: SQLite has one writer, and memory counts once."""
     gunicorn = ["gunicorn", "shop.wsgi:application", "--bind", f"{HOST}:{port}", "--workers", "1"]

@@ -14,6 +14,7 @@ from pydantic import TypeAdapter
 
 from diagnostics.engine.case import Battery, MotionTrial, Observation
 from diagnostics.engine.faults import mode_of, repair_of
+from diagnostics.engine.proof import proof_of
 from diagnostics.engine.results import Fault
 from diagnostics.engine.signals import judge
 from diagnostics.engine.simulate import Bench
@@ -53,8 +54,12 @@ class Watch:
         return self.now
 
 
-def trace(bench: Bench, watch: Watch, complaint: dict[str, Any] | None) -> Visit:
-    """Everything up to the repair. `complaint` as in a case file; None: a service, which tries both motions."""
+def trace(bench: Bench, watch: Watch, complaint: dict[str, Any] | None, *, every_switch: bool) -> Visit:
+    """Everything up to the repair. `complaint` as in a case file; None: a service, which tries both motions.
+
+    `every_switch`: an inspection, which sees each switch made and released, by hand where the resting poses do not
+    show it.
+    """
     visit = Visit(complaint=complaint or {})
     add = _adder(visit.tracing, watch)
     add(4, bench.battery())
@@ -65,6 +70,8 @@ def trace(bench: Bench, watch: Watch, complaint: dict[str, Any] | None) -> Visit
         for code, position in bench.system.positions.items():
             if position.kind in LOOKED_AT:
                 add(1.5, bench.look(code))
+        if every_switch:
+            _press_the_rest(bench, add, visit)
     else:
         _try(bench, add, complaint["motion"])
         _read_all(bench, add)
@@ -106,12 +113,15 @@ def prove(bench: Bench, watch: Watch, visit: Visit) -> bool:
     """See each repaired path good again, and both motions whole. False where a motion still stops."""
     add = _adder(visit.proving, watch)
     sensors = bench.system.sensors()
+    looked_at = {one.observation["position"] for one in visit.tracing if one.observation["check"] == "look"}
     for work in visit.mending:
         position = bench.system.positions[work.position]
         if work.position in sensors and position.watches is None:
             add(3, bench.by_hand(work.position) | {"after_work": True})
         elif position.kind == "supply":
             add(4, bench.battery() | {"after_work": True})
+        if work.position in looked_at:
+            add(1, bench.look(work.position) | {"after_work": True})
     angles = [w.position for w in visit.mending if bench.system.positions[w.position].watches is not None]
     whole = True
     for motion in ("open", "close"):
@@ -128,6 +138,14 @@ def prove(bench: Bench, watch: Watch, visit: Visit) -> bool:
 def _try(bench: Bench, add: "Add", motion: str) -> None:
     bench.stand(bench.system.motions[motion].start)  # type: ignore[index]
     add(3, bench.try_motion(motion))
+
+
+def _press_the_rest(bench: Bench, add: "Add", visit: Visit) -> None:
+    """By hand, every contact that two resting poses did not show in both states."""
+    proof = proof_of(bench.system, [_OBSERVATION.validate_python(entry.observation) for entry in visit.tracing])
+    for code, state in proof.items():
+        if not state.proven and bench.system.positions[code].watches is None:
+            add(2, bench.by_hand(code))
 
 
 Add = Callable[[float, dict[str, Any]], None]
@@ -156,7 +174,7 @@ def _narrow(bench: Bench, fault: Fault) -> Iterator[tuple[float, dict[str, Any]]
             yield 1, bench.click(code)
     if where == "path":
         yield 4, bench.continuity(code)
-    if where in ("unit", "trigger") or fault.mode == "unplugged":
+    if (where in ("unit", "trigger") or fault.mode == "unplugged") and position.kind != "supply":
         yield position.minutes, bench.look(code)
     if fault.mode == "comes-and-goes":
         yield 2, bench.wiggle(code)

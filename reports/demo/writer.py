@@ -124,7 +124,8 @@ def _write_notes(books: Books) -> None:
     notes = []
     for job, _car, record in books.pairs:
         if record.note:
-            at = record.stages[-1][1]
+            entries = record.sheet.entries if record.sheet else ()
+            at = entries[-1].at if entries else record.stages[-1][1]
             notes.append(JobNote(job=job, words=record.note, by=books.users["tech"], at=at))
             books.tell(at, "tech", "job.noted", record.note, job.car, job, job.get_absolute_url())
     JobNote.objects.bulk_create(notes, BATCH)

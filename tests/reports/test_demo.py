@@ -4,10 +4,11 @@ import datetime as dt
 import math
 import random
 import socket
+import sys
 import uuid
 from collections import Counter
 from collections.abc import Iterator
-from io import StringIO
+from io import BytesIO, StringIO
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from django.core.management import CommandError, call_command
 from django.db import transaction
 from django.test import override_settings
 from django.utils import timezone
+from PIL import Image
 from pydantic import TypeAdapter
 
 from diagnostics.engine.case import Observation
@@ -28,12 +30,13 @@ from diagnostics.models import BenchSheet, Check, Unit, Work
 from diagnostics.selectors import diagnosis_of_sheet, newest_revisions, system_of
 from diagnostics.services import check_add, sheet_close, sheet_set_pose, work_add
 from parts.models import Fit, Part
-from reports.demo import fleet, people
+from reports.demo import fleet, people, pictures
 from reports.demo.life import Life
 from reports.demo.load import load, truth_path
 from reports.demo.records import CarRecord
 from reports.demo.truth import BadRange, Truth, read_truth
 from reports.models import Certificate
+from shop import gates
 from shop import vin as vins
 from shop.models import Car, Hold, Job, Role, ShopProfile, Stage, TrailEntry, User
 from shop.services import job_move
@@ -153,6 +156,15 @@ def test_checks_agree_with_the_units_that_were_fitted(demo: None) -> None:
         if work.new_unit is not None:
             assert work.old_unit is not None
             assert work.new_unit.fitted_on == work.old_unit.removed_on == work.at.date()
+
+
+def test_finished_jobs_would_pass_the_gate_of_today(demo: None) -> None:
+    """The bulk loader asked no gate; had it asked, there would have been nothing against it."""
+    finished = Job.objects.filter(stage__in=[Stage.DONE, Stage.GONE]).order_by("pk")
+    for job in [*finished[::35], *finished.filter(stage=Stage.DONE)]:
+        assert gates.reasons_not_done(job) == [], job
+    half_way = Job.objects.get(title="Closing stops half way")
+    assert gates.reasons_not_done(half_way) != []
 
 
 def test_each_entry_says_what_the_engine_says_of_it(demo: None) -> None:
@@ -308,6 +320,29 @@ class TestHalfWay:
         job_move(job=sheet.job, by=tech, stage=Stage.DONE)
         sheet.job.refresh_from_db()
         assert sheet.job.finished_at is not None
+
+
+class TestPictures:
+    def test_without_the_extras_it_says_what_is_missing(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setitem(sys.modules, "playwright.sync_api", None)
+        with pytest.raises(CommandError, match="is missing: install the development extras") as error:
+            call_command("pictures")
+        assert error.value.returncode == 2
+
+    def test_without_chromium_it_says_where_it_looked(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setenv("PATH", "")
+        with pytest.raises(CommandError, match="Chromium is missing; looked for chromium"):
+            call_command("pictures")
+
+    def test_a_picture_fits_its_size(self, tmp_path: Path) -> None:
+        noise = Image.effect_noise((640, 640), 90)
+        buffer = BytesIO()
+        noise.save(buffer, "PNG")
+        assert len(buffer.getvalue()) > pictures.MOST_BYTES
+        path = pictures.write(tmp_path / "noise.png", buffer.getvalue())
+        assert path.stat().st_size <= pictures.MOST_BYTES
+        with Image.open(path) as picture:
+            assert picture.size == (640, 640)
 
 
 class TestCommand:

@@ -3,7 +3,6 @@
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -25,13 +24,6 @@ def _until(condition: Callable[[], bool], what: str) -> None:
     while not condition():
         assert time.monotonic() < deadline, what
         time.sleep(0.1)
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind((serve.HOST, 0))
-        port: int = probe.getsockname()[1]
-        return port
 
 
 def _is_alive(pid: int) -> bool:
@@ -68,7 +60,7 @@ def served(environment: dict[str, str]) -> Iterator[tuple[subprocess.Popen[str],
     """The demo's processes on an empty database, with one message in the queue from before they started."""
     _manage(environment, "migrate", "--verbosity", "0")
     _manage(environment, "shell", "-c", _QUEUE)
-    port = _free_port()
+    port = serve.free_port()
     process = subprocess.Popen(
         [sys.executable, "-m", "reports.demo.serve", str(port)],
         cwd=settings.BASE_DIR,

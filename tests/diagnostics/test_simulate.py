@@ -1,0 +1,122 @@
+"""The simulated bench: what it shows agrees with what the engine makes of it."""
+
+import random
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import settings
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import TypeAdapter
+
+from diagnostics.engine.case import Observation
+from diagnostics.engine.faults import faults_of, mode_of
+from diagnostics.engine.results import Fault
+from diagnostics.engine.signals import judge
+from diagnostics.engine.simulate import Bench
+from diagnostics.engine.system.load import load_system
+from diagnostics.engine.system.model import TopSystem
+
+SLUGS = ("rht-trio", "softbow-hydro", "softline-electro")
+_OBSERVATION: TypeAdapter[Any] = TypeAdapter(Observation)
+
+
+@cache
+def _system(slug: str) -> TopSystem:
+    path: Path = settings.FIXTURES_DIR / "systems" / f"{slug}.yaml"
+    return load_system(path.read_text(encoding="utf-8"), path.name)
+
+
+def _bench(slug: str, *faults: Fault, seed: int = 1) -> Bench:
+    return Bench(_system(slug), faults, random.Random(seed))  # noqa: S311 - a story, no secret
+
+
+def _verdict(bench: Bench, observation: dict[str, Any]) -> str:
+    return judge(bench.system, _OBSERVATION.validate_python(observation)).verdict
+
+
+@given(slug=st.sampled_from(SLUGS), seed=st.integers(0, 10_000))
+def test_a_sound_top_runs_and_reads_well_everywhere(slug: str, seed: int) -> None:
+    bench = _bench(slug, seed=seed)
+    for motion in ("open", "close"):
+        assert _verdict(bench, bench.try_motion(motion)) == "ok"
+        assert bench.pose == bench.system.poses[bench.system.motions[motion].end]  # type: ignore[index]
+        for code, position in bench.system.sensors().items():
+            assert _verdict(bench, bench.read(code)) == "ok"
+            assert _verdict(bench, bench.continuity(code)) == "ok"
+            assert bench.look(code)["found"] == "nothing"
+            if position.watches is None:
+                assert _verdict(bench, bench.by_hand(code)) == "ok"
+    assert _verdict(bench, bench.battery()) == "ok"
+
+
+@given(slug=st.sampled_from(SLUGS), seed=st.integers(0, 10_000), data=st.data())
+def test_mended_it_is_as_good_as_before(slug: str, seed: int, data: st.DataObject) -> None:
+    faults = data.draw(st.sets(st.sampled_from(faults_of(_system(slug))), min_size=1, max_size=3))
+    bench = _bench(slug, *faults, seed=seed)
+    bench.complaint()
+    bench.break_down(())
+    for motion in ("open", "close"):
+        bench.stand(bench.system.motions[motion].start)  # type: ignore[index]
+        assert bench.try_motion(motion)["stops_at"] is None
+
+
+@pytest.mark.parametrize("slug", SLUGS)
+def test_every_lasting_fault_of_a_path_gives_itself_away(slug: str) -> None:
+    """Read in both resting poses or by hand, an open, unplugged or dead contact is a finding somewhere."""
+    for fault in faults_of(_system(slug)):
+        if fault.mode not in ("open", "unplugged", "never-makes", "stays-made", "shorted-to-ground"):
+            continue
+        bench = _bench(slug, fault)
+        readings = []
+        for pose in bench.system.poses:
+            bench.stand(pose)
+            readings.append(bench.read(fault.position))
+        if bench.system.positions[fault.position].watches is None:
+            readings.append(bench.by_hand(fault.position))
+        # The broken ends of a wire touch in some cars: then only a wire check shows it.
+        readings.append(bench.continuity(fault.position))
+        assert "finding" in {_verdict(bench, one) for one in readings}, fault
+
+
+def test_a_fault_stays_as_it_is_until_somebody_mends_it() -> None:
+    bench = _bench("rht-trio", Fault("BG3", "high-resistance"), seed=4)
+    first = bench.read("BG3")
+    assert _verdict(bench, first) == "finding"
+    for _number in range(20):
+        again = bench.read("BG3")
+        assert judge(bench.system, _OBSERVATION.validate_python(again)).reads == "made" or again["volts"] > 3
+        assert _verdict(bench, again) == "finding"
+
+
+def test_a_switch_out_of_adjustment_is_good_by_hand() -> None:
+    bench = _bench("rht-trio", Fault("BG1", "out-of-adjustment"), seed=2)
+    assert _verdict(bench, bench.by_hand("BG1")) == "ok"
+
+
+def test_a_dead_drive_leaves_what_it_moves_between() -> None:
+    bench = _bench("softline-electro", Fault("MA1", "dead"))
+    trial = bench.try_motion("close")
+    assert trial["stops_at"] == "extend-top"
+    assert bench.pose["top"] == "between"
+    assert bench.complaint() == {"motion": "close", "stops_at": "extend-top", "lamp": "flashing"}
+
+
+def test_a_switch_that_is_not_believed_stops_the_next_step() -> None:
+    bench = _bench("rht-trio", Fault("BG9", "open"))
+    assert bench.try_motion("close")["stops_at"] == "raise-stack"
+    assert bench.pose["stack"] == "up", "the stack is there; only its switch does not say so"
+
+
+def test_the_same_dice_give_the_same_bench() -> None:
+    fault = next(
+        one
+        for one in faults_of(_system("softbow-hydro"))
+        if mode_of(_system("softbow-hydro"), one).name == "comes-and-goes"
+    )
+    one, other = (_bench("softbow-hydro", fault, seed=9) for _number in range(2))
+    for code in one.system.sensors():
+        assert one.read(code) == other.read(code)
+    assert one.try_motion("open") == other.try_motion("open")
