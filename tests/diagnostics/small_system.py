@@ -136,3 +136,19 @@ DATA: dict[str, Any] = {
 
 def small_system(**changes: Any) -> TopSystem:
     return TopSystem.model_validate(DATA | changes)
+
+
+def case_data(**more: Any) -> dict[str, Any]:
+    """A case file's content for the small top."""
+    return {"system": "small-top", "car": {"made_on": "2012-03"}, "seen_on": "2024-05-06"} | more
+
+
+def pin(position: str, share: float, pose: Any = "top-open", **more: Any) -> dict[str, Any]:
+    """A pin reading as a share of a supply of 12.5 V."""
+    return {
+        "check": "pin",
+        "position": position,
+        "pose": pose,
+        "volts": round(12.5 * share, 3),
+        "supply_volts": 12.5,
+    } | more

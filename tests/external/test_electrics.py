@@ -1,0 +1,80 @@
+"""Arithmetic of readings against published values."""
+
+import pytest
+
+from diagnostics.engine.electrics import (
+    contact_ohm,
+    loading_share,
+    meter_tolerance,
+    pin_volts,
+    state_of_charge,
+    unloaded_volts,
+    wetting_amps,
+)
+from diagnostics.engine.signals import read_pin
+from tests.diagnostics.small_system import small_system
+
+
+@pytest.mark.parametrize(
+    ("supply", "pull_up", "volts", "ohms"),
+    [
+        # Ohm's law at the divider V = Vs·Rc/(Rp+Rc); the second and third just at the CMOS low limit of 0.3 VDD
+        (5.0, 1000, 0.05, 10.10),
+        (5.0, 1000, 1.5, 428.57),
+        (12.0, 1000, 3.6, 428.57),
+        (12.0, 2200, 0.1, 18.49),
+    ],
+)
+def test_pull_up_divider(supply, pull_up, volts, ohms):
+    assert contact_ohm(volts, supply, pull_up) == pytest.approx(ohms, abs=0.005)
+    assert pin_volts(contact_ohm(volts, supply, pull_up), supply, pull_up) == pytest.approx(volts)
+
+
+def test_open_contact_and_wetting_current():
+    assert contact_ohm(12.0, 12.0, 1000) == float("inf")
+    assert pin_volts(float("inf"), 12.0, 1000) == 12.0
+    # 1 mA at 5 V is the usual published minimum load of low-level switches: 1 kΩ gives enough, 10 kΩ does not
+    assert wetting_amps(0.05, 5.0, 1000) == pytest.approx(4.95e-3)
+    assert wetting_amps(0.0, 5.0, 10_000) < 1e-3
+
+
+@pytest.mark.parametrize(("source", "percent"), [(1e3, 0.01), (1e4, 0.10), (1e5, 0.99), (1e6, 9.09)])
+def test_a_meter_of_ten_megohms_loads(source, percent):
+    """Rs/(Rs + 10 MΩ), as tables of meter loading print it."""
+    assert round(100 * loading_share(source), 2) == percent
+    assert unloaded_volts(12.0 * (1 - loading_share(source)), source) == pytest.approx(12.0)
+
+
+@pytest.mark.parametrize(
+    ("reading", "percent", "digits", "step", "tolerance"),
+    [
+        # ±(1 % + 2) at 100.0 V -> 98.8 … 101.2 V; ±(0.5 % + 3) at 2 V with 1 mV -> ±0.013 V (gvda-instrument.com, basic
+        # specifications and multimeter error); ±(1 % + 3) at 120.0 V -> ±1.5 V (Fluke knowledge article KA-03135)
+        (100.0, 1.0, 2, 0.1, 1.2),
+        (2.0, 0.5, 3, 0.001, 0.013),
+        (120.0, 1.0, 3, 0.1, 1.5),
+    ],
+)
+def test_meter_tolerance_as_published(reading, percent, digits, step, tolerance):
+    assert meter_tolerance(reading, percent, digits, step) == pytest.approx(tolerance)
+
+
+@pytest.mark.parametrize(
+    ("volts", "percent"), [(12.65, 100), (12.45, 75), (12.24, 50), (12.06, 25), (11.89, 0), (13.0, 100), (11.0, 0)]
+)
+def test_battery_table(volts, percent):
+    """Open-circuit voltage of a flooded battery at 26.7 °C: table credited to BCI (studylib.net 18054160, discoverbattery.com)."""
+    assert state_of_charge(volts) == percent
+
+
+def test_battery_between_two_rows():
+    assert state_of_charge(12.35) == pytest.approx(63.1, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("share", "reads"), [(0.0, "made"), (0.30, "made"), (0.301, "between"), (0.699, "between"), (0.70, "released")]
+)
+def test_logic_thresholds(share, reads):
+    """CMOS inputs: low up to 0.3 VDD, high from 0.7 VDD (eesemi.com, CMOS test parameters); between them undefined."""
+    system = small_system()
+    assert read_pin(system, system.positions["BG2"], share) == reads
