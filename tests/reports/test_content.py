@@ -183,7 +183,7 @@ def test_work_overtakes_trials_made_before_it() -> None:
 
 @given(st.integers(2000, 2999), st.integers(0, 2**40))
 def test_numbers_hold_and_mistyped_ones_do_not(year: int, seed: int) -> None:
-    """Every single wrong character and every exchange of two unlike neighbours in the random part is found."""
+    """Every single wrong character is found, and every exchange of two unlike neighbours in the random part."""
     picks = iter(range(8))
     number = number_new(year, choose=lambda letters: letters[(seed >> (5 * next(picks))) % len(letters)])
     assert number_holds(number)
@@ -191,6 +191,9 @@ def test_numbers_hold_and_mistyped_ones_do_not(year: int, seed: int) -> None:
     for at in range(8):
         wrong = ALPHABET[(ALPHABET.index(body[at]) + 1 + seed % 28) % 29]
         assert not number_holds(number.replace(body, body[:at] + wrong + body[at + 1 :]))
+    for at, digit in enumerate(f"{year:04d}"):
+        other = f"{year:04d}"[:at] + str((int(digit) + 1 + seed % 9) % 10) + f"{year:04d}"[at + 1 :]
+        assert not number_holds(number.replace(f"-{year:04d}-", f"-{other}-"))
     for at in range(7):
         if body[at] != body[at + 1]:
             swapped = body[:at] + body[at + 1] + body[at] + body[at + 2 :]
