@@ -53,7 +53,6 @@ INSTALLED_APPS = [
     "axes",
     "csp",
     "django_htmx",
-    "heroicons",
     "template_partials",
     "shop",
     "diagnostics",
