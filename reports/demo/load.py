@@ -121,8 +121,13 @@ def _part_name(system: TopSystem, number: str) -> str:
 def _issue_certificates(jobs: list[tuple[Job, JobRecord]], owner: User) -> None:
     """For the latest finished inspections, by the very services and task that a page uses, without waiting for a
     worker."""
-    inspected = [job for job, record in jobs if record.kind == "inspection" and record.finished_at is not None]
-    for job in inspected[-CERTIFICATES:]:
+    inspected = [
+        (job, record) for job, record in jobs if record.kind == "inspection" and record.finished_at is not None
+    ]
+    # One of them with something found and put right, the latest of its kind, on top of the list.
+    mended = [job for job, record in inspected if record.sheet is not None and record.sheet.work][-1:]
+    others = [job for job, _record in inspected if job not in mended]
+    for job in [*others[len(mended) - CERTIFICATES :], *mended]:
         certificate, run = certificate_freeze(job=job, by=owner)
         if run is not None:
             certificate_issue_task(str(run.pk), certificate.pk)

@@ -231,16 +231,23 @@ def test_bad_ranges_are_in_the_cars_as_the_truth_says(demo: None, truth: Truth) 
 
 
 def test_the_bad_header_switches_show_in_the_loaded_cars(demo: None, truth: Truth) -> None:
+    """Against what sound switches of the same ages would have done: many more failures inside the range, no more
+    outside."""
     bad = truth.ranges[0]
+    hazard = truth.hazard_of(system=bad.system, position=bad.positions[0], kind="switch", mode=bad.modes[0])
+    assert hazard is not None
     today = timezone.localdate()
-    failed, cars = Counter[bool](), Counter[bool]()
+    failed: dict[bool, float] = {True: 0.0, False: 0.0}
+    expected: dict[bool, float] = {True: 0.0, False: 0.0}
     for car in Car.objects.filter(system=bad.system):
         months_ago = (today.year - car.made_on.year) * 12 + today.month - car.made_on.month
         inside = months_ago >= bad.until_months_ago
-        cars[inside] += 1
-        failed[inside] += car.units.filter(position__in=bad.positions, fitted_on=None).exclude(removed_on=None).count()
-    assert failed[True] >= 8
-    assert failed[True] / cars[True] > 2 * failed[False] / cars[False]
+        gone = car.units.filter(position__in=bad.positions, fitted_on=None).exclude(removed_on=None)
+        failed[inside] += gone.filter(removed_on__gte=car.made_on).count()
+        share = 1 - math.exp(-((months_ago / 12 / hazard.scale_years) ** hazard.shape))
+        expected[inside] += share * len(bad.positions)
+    assert failed[True] > 2 * expected[True]
+    assert failed[False] < 2 * expected[False] + 5
 
 
 def test_heat_ages_cylinder_seals(truth: Truth) -> None:
