@@ -31,7 +31,7 @@ PLANNED_MASS, PLANNED_SETS = 0.995, 1500
 """Planning looks at the likeliest fault sets up to this mass; what is left out can change no gain by more than its own share."""
 WORTH_BITS = 1e-3
 MOST_CHECKS = 40
-REPEATS = 0.2
+REPEATS = 0.1
 """A check is made again in the same pose only if its sensor comes and goes with at least this chance."""
 
 

@@ -1,0 +1,143 @@
+"""Which checks are offered, what they cost, and what they are worth."""
+
+import numpy as np
+import pytest
+
+from diagnostics.engine.case import parse_case
+from diagnostics.engine.compiled import compiled
+from diagnostics.engine.evidence import outcome_table
+from diagnostics.engine.inference import believe, diagnose
+from diagnostics.engine.planning import MINUTES, bits
+from diagnostics.engine.sitting import HAND_MINUTES, RETURN_MINUTES, present_pose, sitting_of
+from tests.diagnostics.small_system import case_data, pin, small_system
+
+SYSTEM = small_system()
+COMPLAINT = {"motion": "close", "stops_at": "roof-over", "lamp": "flashing"}
+
+
+def checks(**more):
+    return diagnose(SYSTEM, parse_case(case_data(**more))).next_checks
+
+
+def sitting(**more):
+    case = parse_case(case_data(**more))
+    belief = believe(SYSTEM, case)
+    return sitting_of(belief.model, case, belief.judgements, belief.posterior.weights)
+
+
+def test_bits_of_known_joints():
+    assert bits(np.array([[0.25, 0.25], [0.25, 0.25]])) == pytest.approx(0.0)
+    assert bits(np.eye(4) / 4) == pytest.approx(2.0)
+    assert bits(np.array([[0.5, 0.0], [0.0, 0.5]])) == pytest.approx(1.0)
+
+
+def test_expected_bits_against_the_definition():
+    """H(repairs) minus the expected H(repairs | outcome), with the posterior of each outcome computed anew."""
+    from diagnostics.engine import planning
+
+    case = parse_case(case_data(complaint=COMPLAINT, observations=[pin("BG4", 0.01)]))
+    belief = believe(SYSTEM, case)
+    model, weights = belief.model, belief.posterior.weights
+    table = outcome_table(model, "look", "BG4", "")[model.codes("BG4")]
+
+    def entropy(w):
+        sets = np.bincount(model.repair_sets, weights=w / w.sum())
+        sets = sets[sets > 0]
+        return float(-(sets * np.log2(sets)).sum())
+
+    chances = weights @ table
+    expected = entropy(weights) - sum(c * entropy(weights * column) for c, column in zip(chances, table.T, strict=True))
+    offered = next(c for c in checks(complaint=COMPLAINT, observations=[pin("BG4", 0.01)]) if c.check == "look" and c.position == "BG4")
+    # Planning leaves out the least likely sets, at most this share.
+    assert offered.bits == pytest.approx(expected, abs=20 * (1 - planning.PLANNED_MASS))
+    assert offered.bits > 0.3
+
+
+def test_checks_come_by_bits_per_minute_with_reason_and_caution():
+    offered = checks(complaint=COMPLAINT)
+    rates = [check.bits_per_minute for check in offered]
+    assert rates == sorted(rates, reverse=True)
+    assert all(check.bits_per_minute == pytest.approx(check.bits / check.minutes, rel=0.02) for check in offered)
+    assert all(check.why.endswith(".") for check in offered)
+    motion = next(check for check in offered if check.check == "motion")
+    assert "clear of hinges" in motion.caution
+    assert "Local rules" in motion.caution
+    hand = next(check for check in offered if check.check == "pin-by-hand" and check.position == "BG3")
+    assert hand.caution.startswith("Prop the lid")
+
+
+def test_the_module_is_uncovered_once():
+    def minutes(offered):
+        return {c.position: c.minutes for c in offered if c.check == "pin"}
+
+    before = minutes(checks(complaint=COMPLAINT))
+    after = minutes(checks(complaint=COMPLAINT, observations=[pin("BG1", 0.01)]))
+    assert before["BG4"] == SYSTEM.module.minutes + MINUTES["pin"]
+    assert after["BG4"] == MINUTES["pin"]
+
+
+def test_a_place_is_reached_once():
+    look = {"check": "look", "position": "BG2", "found": "nothing"}
+    assert sitting().reach("BG3") == SYSTEM.positions["BG3"].minutes
+    assert sitting(observations=[look]).reach("BG3") < 1  # same place
+    assert sitting(observations=[look]).reach("BG5") == SYSTEM.positions["BG5"].minutes
+
+
+def test_a_check_is_not_proposed_twice():
+    offered = checks(complaint=COMPLAINT, observations=[pin("BG4", 0.99)])
+    assert not any(c.check == "pin" and c.position == "BG4" and c.pose == "top-open" for c in offered)
+
+
+def test_after_work_the_check_is_open_again():
+    made = [pin("BG4", 0.01), pin("BG4", 0.99, after_work=True)]
+    assert sitting(observations=made).made("pin", "BG4", "top-open")
+    look = {"check": "look", "position": "BG4", "found": "nothing"}
+    assert sitting(observations=[look]).made("look", "BG4")
+    assert not sitting(observations=[look, pin("BG4", 0.99, after_work=True)]).made("look", "BG4")
+    refused = pin("BG4", 0.01, ignition=False)
+    assert not sitting(observations=[refused]).made("pin", "BG4", "top-open")
+
+
+def test_what_comes_and_goes_is_read_again():
+    offered = checks(observations=[pin("BG2", 0.01), pin("BG2", 0.99)])
+    assert any(c.check == "pin" and c.position == "BG2" and c.pose == "top-open" for c in offered)
+
+
+def test_poses_that_can_be_reached():
+    works = dict(sitting().poses)
+    assert works["top-open"] == 0.0
+    assert works["top-closed"] > 0.0
+    stuck = dict(sitting(complaint=COMPLAINT).poses)
+    assert list(stuck) == ["top-open"]  # it will not run to the other end
+
+
+def test_from_a_stalled_top_only_hand_moves_are_offered():
+    trial = {"check": "motion", "motion": "close", "stops_at": "roof-over"}
+    case = parse_case(case_data(observations=[trial]))
+    assert present_pose(SYSTEM, case) == {"lid": "up", "roof": "folded", "divider": "shut"}
+    poses = sitting(observations=[trial]).poses
+    assert poses[0] == ({"lid": "up", "roof": "folded", "divider": "shut"}, 0.0)
+    assert poses[1] == ({"lid": "up", "roof": "folded", "divider": "lifted"}, HAND_MINUTES)
+    assert sitting(observations=[trial]).minutes_to("top-open") == RETURN_MINUTES
+
+
+def test_every_offer_names_what_it_needs():
+    for check in checks(complaint=COMPLAINT):
+        assert (check.pose is not None) == (check.check == "pin")
+        assert (check.motion is not None) == (check.check == "motion")
+        assert check.position or check.motion
+        assert check.minutes > 0
+    assert compiled(SYSTEM, 2).sensors == set(SYSTEM.sensors())
+
+
+def test_following_the_suggestions_finds_a_left_off_plug():
+    from diagnostics.engine.results import Fault
+    from diagnostics.engine.study import FOUND, SimulatedCar, follow_fixed_order, follow_suggestions
+
+    truth = (Fault("BG3", "unplugged"),)
+    ours = follow_suggestions(SimulatedCar(SYSTEM, truth, 4), 2)
+    theirs = follow_fixed_order(SimulatedCar(SYSTEM, truth, 4), 2)
+    assert ours.found
+    assert ours.repair_ranks == (1,)
+    assert ours.minutes < theirs.minutes
+    assert FOUND == 0.9
