@@ -8,6 +8,7 @@ import pytest
 from django.test import Client
 from playwright.sync_api import BrowserContext, Page, expect
 
+from diagnostics import services
 from diagnostics.models import BenchSheet, Check
 from shop.models import Job, User
 from tests.diagnostics.bench import add, opened, publish
@@ -132,6 +133,35 @@ def test_what_somebody_else_enters_appears_and_takes_no_field_away(
     expect(page.locator("#volts-BG4")).to_be_focused()
     page.keyboard.type("9")
     expect(page.locator("#volts-BG4")).to_have_value("11.9")
+
+
+def test_a_pose_that_somebody_else_sets_does_not_change_what_is_being_typed(
+    sheet: BenchSheet, tech: User, owner: User, as_person: Callable[[User, str], Page]
+) -> None:
+    page = as_person(tech, sheet.get_absolute_url())
+    page.locator("#volts-BG1").fill("0.1")
+    services.sheet_set_pose(sheet=sheet, by=owner, pose="open", supply_volts=12.6, ignition_on=True)
+    expect(page.locator("#now")).to_contain_text(re.compile("How the car stands.*open", re.DOTALL), timeout=10_000)
+    expect(page.locator("#gives-BG2")).to_contain_text("made")
+    expect(page.locator("#gives-BG1")).to_contain_text("made")
+    page.locator("#volts-BG1").press("Enter")
+    expect(page.locator("#entries")).to_contain_text("BG1")
+    assert Check.objects.get().observation["pose"] == "closed"
+    expect(page.locator("#gives-BG1")).to_contain_text("released")  # sent: now the row shows the new pose as well
+
+
+def test_a_refused_trial_keeps_its_step_and_its_seconds(
+    sheet: BenchSheet, tech: User, as_person: Callable[[User, str], Page]
+) -> None:
+    page = as_person(tech, sheet.get_absolute_url())
+    page.locator("#trial-close > summary").click()
+    page.locator("#entry-close").get_by_label("stopped at: The parcel shelf swings clear").check()
+    page.locator("#seconds-close-raise-lid").fill("quick")
+    page.get_by_role("button", name="Save the trial").last.click()
+    expect(page.locator("#trial-close")).to_contain_text("“quick” is no number")
+    expect(page.locator("#seconds-close-raise-lid")).to_have_value("quick")
+    expect(page.locator("#entry-close input[value=clear-shelf]")).to_be_checked()
+    assert not Check.objects.exists()
 
 
 def test_do_it_opens_the_right_field_in_the_right_pose(

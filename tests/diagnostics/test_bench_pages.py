@@ -255,7 +255,8 @@ def test_opening_goes_to_the_open_sheet(
     assert first in words(conflict)
     assert BenchSheet.objects.count() == 1
     counter_page = client_as("counter")
-    assert counter_page.post(f"/jobs/{job.pk}/bench/").status_code in (302, 403)
+    assert counter_page.post(f"/jobs/{job.pk}/bench/")["Location"] == first  # there to read
+    assert counter_page.post(f"/jobs/{other.pk}/bench/").status_code == 403
 
 
 def test_an_undeclared_car_is_read_by_connector_and_pin(car: Car, job: Job, tech: User, client_as: Any) -> None:

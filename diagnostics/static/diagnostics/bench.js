@@ -33,14 +33,15 @@ function newId() {
 
 /* Where an entry's fate is told: beside its own field. */
 function tell(entry, words, isError) {
-  const form = document.getElementById(entry.form) || null;
-  const place = form && (form.querySelector("[data-said]") || form.closest("li, details")?.querySelector("[data-said]"));
+  const form = document.getElementById(entry.form);
+  const row = form && (form.querySelector("[data-said]") || form.closest("li")?.querySelector("[data-said]"));
+  const place = row || (isError ? document.getElementById("said") : null);
   if (!place) return;
   place.replaceChildren();
   if (!words) return;
   const line = document.createElement("p");
   line.className = isError ? "error" : "tag tag-wait";
-  line.textContent = words;
+  line.textContent = row ? words : `${entry.label} ${entry.shown}: ${words}`;
   place.append(line);
 }
 
@@ -65,7 +66,8 @@ function giveBack(entry) {
   if (!form) return;
   for (const [name, value] of entry.fields) {
     const field = form.elements.namedItem(name);
-    if (field instanceof HTMLInputElement && field.type === "text" && field.value === "") field.value = value;
+    const empty = field instanceof RadioNodeList || (field instanceof HTMLInputElement && field.type === "text");
+    if (empty && field.value === "") field.value = value;
   }
 }
 
@@ -119,14 +121,7 @@ function goOn(form) {
   if (at >= 0 && fields[at + 1]) fields[at + 1].focus();
 }
 
-/* A row is one form with several groups, each with its own button: only the group of the button is sent and emptied. */
-function fieldsOf(form, group, submitter) {
-  const own = (field) => field.type === "hidden" || group.contains(field);
-  const data = new FormData(form, submitter);
-  const names = new Set([...form.elements].filter((field) => field.name && own(field)).map((field) => field.name));
-  return [...data].filter(([name]) => names.has(name) && !["csrfmiddlewaretoken", "entry_id"].includes(name));
-}
-
+/* A row is one form with several groups, each with its own button: the button says which fields count, and only they are emptied. */
 document.addEventListener("submit", (event) => {
   const form = event.target.closest("form[data-entry]");
   if (!form) return;
@@ -135,10 +130,11 @@ document.addEventListener("submit", (event) => {
   const group = submitter.closest("[data-group]") || form;
   const volts = group.querySelector("input[data-volts]");
   if (volts && volts.value.trim() === "") return goOn(form);
-  form.id ||= `f${newId()}`;
   const id = newId();
-  const fields = [...fieldsOf(form, group, submitter), ["entry_id", id]];
-  const entry = { id, who: box.dataset.who, url: form.action, page: location.pathname, form: form.id, label: form.dataset.label, shown: shown(group, submitter), fields };
+  const data = new FormData(form, submitter);
+  data.delete("csrfmiddlewaretoken");
+  data.set("entry_id", id);
+  const entry = { id, who: box.dataset.who, url: form.action, page: location.pathname, form: form.id, label: form.dataset.label, shown: shown(group, submitter), fields: [...data] };
   keep(entry);
   for (const field of group.querySelectorAll("input:not([type=hidden], [type=radio], [data-keep])")) field.value = "";
   for (const field of group.querySelectorAll("input[type=radio]")) field.checked = false;
