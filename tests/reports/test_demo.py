@@ -191,6 +191,16 @@ def test_certificates_were_drawn(demo: None) -> None:
             assert file.read(5) == b"%PDF-"
 
 
+def test_a_certificate_tells_what_was_found_and_put_right(demo: None) -> None:
+    """What an inspection found, repaired and looked at again stands on paper as put right, and nothing stays open."""
+    weights = {}
+    for certificate in Certificate.objects.all():
+        found = {one["weight"] for one in certificate.content["results"]["findings"]}
+        weights[certificate.job.work.exists()] = weights.get(certificate.job.work.exists(), set()) | found
+    assert "put-right" in weights[True]
+    assert weights[True] & {"critical", "major"} == set()
+
+
 def _dice(seed: int) -> random.Random:
     return random.Random(seed)  # noqa: S311 - a story, no secret
 

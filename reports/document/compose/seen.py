@@ -26,9 +26,11 @@ class Seen:
 
     @property
     def good(self) -> bool:
-        """In order. A motion that ran is: how long its steps took is another matter."""
+        """In order. A motion that ran is (how long its steps took is another matter); a look that shows nothing is."""
         if isinstance(self.observation, MotionTrial):
             return self.observation.stops_at is None
+        if isinstance(self.observation, Look):
+            return self.observation.found == "nothing"
         return self.judgement.verdict == "ok"
 
     @property
