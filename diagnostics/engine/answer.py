@@ -6,7 +6,8 @@ from diagnostics.engine.results import Diagnosis, Fault, NextCheck, Reason, Susp
 
 
 def as_json(diagnosis: Diagnosis) -> dict[str, Any]:
-    """Plain values only. A fault of one input of the module names the sensor as a third element (`input` in suspects)."""
+    """Plain values only. A fault of one input of the module names the sensor as a third element (`input` in
+    suspects)."""
     return {
         "suspects": [_suspect(suspect) for suspect in diagnosis.suspects],
         "hypotheses": [

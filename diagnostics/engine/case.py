@@ -1,4 +1,5 @@
-"""A case: what is known of one car when its suspects are asked for. The shape of a case file and of a sheet's entries.
+"""A case: what is known of one car when its suspects are asked for. The shape of a case file and of a sheet's
+entries.
 
 Shapes and plain bounds here; whether an observation fits its system (known position, pose, step) is `check_case`.
 """
@@ -28,7 +29,8 @@ class Observed(Frozen):
 
 
 class PinReading(Observed):
-    """Volts at the module's pin to ground in a pose, and the supply there. `ignition` false: no evidence, with the reason."""
+    """Volts at the module's pin to ground in a pose, and the supply there. `ignition` false: no evidence, with the
+    reason."""
 
     check: Literal["pin"]
     position: str
@@ -68,7 +70,8 @@ class Continuity(Observed):
 
 
 class MotionTrial(Observed):
-    """A whole motion tried: the step that did not start or did not end (null: it ran), lamp, seconds by step that ended."""
+    """A whole motion tried: the step that did not start or did not end (null: it ran), lamp, seconds by step that
+    ended."""
 
     check: Literal["motion"]
     motion: Literal["open", "close"]

@@ -1,4 +1,5 @@
-"""Cautions of checks and positions as sentences. They warn; local rules and licensed practice decide what may be done by whom."""
+"""Cautions of checks and positions as sentences. They warn; local rules and licensed practice decide what may be done
+by whom."""
 
 from collections.abc import Iterable, Mapping
 

@@ -1,8 +1,9 @@
 """A top system prepared for inference: its fault sets, and per site the local set of each, as arrays.
 
-A *site* is a place where observations meet faults: a sensor with its path, trigger and input of the module, or another position
-with its own faults. What a check shows there depends on the local fault set alone, so a likelihood over all H hypotheses is a
-gather from a small table. Prepared once per system and size of set, kept for the few systems that a shop works on.
+A *site* is a place where observations meet faults: a sensor with its path, trigger and input of the module, or
+another position with its own faults. What a check shows there depends on the local fault set alone, so a likelihood
+over all H hypotheses is a gather from a small table. Prepared once per system and size of set, kept for the few
+systems that a shop works on.
 """
 
 from collections import OrderedDict
@@ -26,7 +27,8 @@ Ints = NDArray[np.int32]
 
 @dataclass(frozen=True)
 class Site:
-    """`faults`: indices into the system's faults. `sets`: the modes of each local fault set, in the order of the codes."""
+    """`faults`: indices into the system's faults. `sets`: the modes of each local fault set, in the order of the
+    codes."""
 
     code: str
     faults: tuple[int, ...]

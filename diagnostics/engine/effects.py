@@ -1,7 +1,8 @@
-"""What a set of faults at one position shows: small distributions over the tokens of each check. Pure functions of modes.
+"""What a set of faults at one position shows: small distributions over the tokens of each check. Pure functions of
+modes.
 
-`modes` is the set of modes present at the position (for a sensor: its own and, as `input-dead`, its input of the module).
-`due` is what a sound sensor would report: made | released, or for an angle sensor a place or `between`.
+`modes` is the set of modes present at the position (for a sensor: its own and, as `input-dead`, its input of the
+module). `due` is what a sound sensor would report: made | released, or for an angle sensor a place or `between`.
 """
 
 from collections.abc import Sequence

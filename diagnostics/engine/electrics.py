@@ -9,7 +9,8 @@ METER_PERCENT, METER_DIGITS, METER_STEP_V = 0.5, 2, 0.01
 """Accuracy assumed for the shop's meter on its 20 V range: ±(0.5 % of reading + 2 digits of 0.01 V); from memory."""
 
 OCV_SOC_FLOODED: tuple[tuple[float, float], ...] = ((12.65, 100), (12.45, 75), (12.24, 50), (12.06, 25), (11.89, 0))
-"""Open-circuit volts and state of charge in percent of a flooded 12 V battery at 26.7 °C, rested (table credited to BCI)."""
+"""Open-circuit volts and state of charge in percent of a flooded 12 V battery at 26.7 °C, rested (table credited to
+BCI)."""
 BATTERY_FIT_V = 12.45
 CHARGE_FIRST_V = 12.0
 """Below this open-circuit voltage nothing else about a top is judged before charging: common practice, no source."""
@@ -18,7 +19,8 @@ CHARGER_RUNNING_V = 13.2
 
 
 def contact_ohm(volts: float, supply: float, pull_up_ohm: float) -> float:
-    """Ohms behind a pull-up that leave `volts` at the pin: Rc = Rp·V/(Vs−V). Infinite where nothing pulls the pin down."""
+    """Ohms behind a pull-up that leave `volts` at the pin: Rc = Rp·V/(Vs−V). Infinite where nothing pulls the pin
+    down."""
     if volts >= supply:
         return float("inf")
     return pull_up_ohm * max(volts, 0.0) / (supply - volts)

@@ -149,7 +149,8 @@ def pin_tokens(compiled: Compiled, code: str) -> tuple[str, ...]:
 
 
 OPEN_OHM = 10_000.0
-"""From here on a wire counts as open: leakage over damp plastic reads as some tens of kilo-ohms (common practice, no source)."""
+"""From here on a wire counts as open: leakage over damp plastic reads as some tens of kilo-ohms (common practice, no
+source)."""
 
 
 def _continuity_token(compiled: Compiled, code: str, ohms: float | None) -> int:

@@ -1,8 +1,8 @@
 """Faults as data: one table of modes by kind of position, with prior, repair and words.
 
-Every prior is a trade default: **common practice, no source**. It is the chance that the fault is there in a car that comes
-in for its top, in no particular age, and gives way to the learned failure model. What matters is their order and rough ratio;
-the reason of each stands beside it.
+Every prior is a trade default: **common practice, no source**. It is the chance that the fault is there in a car that
+comes in for its top, in no particular age, and gives way to the learned failure model. What matters is their order
+and rough ratio; the reason of each stands beside it.
 """
 
 from collections.abc import Iterator, Mapping

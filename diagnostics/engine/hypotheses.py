@@ -86,7 +86,8 @@ def _comb3(x: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 def sorted_rows(members: Ints) -> Ints:
-    """Each row in rising order, by a sorting network over the columns: much faster than sorting a million short rows."""
+    """Each row in rising order, by a sorting network over the columns: much faster than sorting a million short
+    rows."""
     columns = [members[:, i] for i in range(members.shape[1])]
     for end in range(len(columns) - 1, 0, -1):
         for i in range(end):

@@ -1,8 +1,10 @@
-"""The suspects: the exact posterior over all sets of up to `max_faults` faults, given everything that is known of the car.
+"""The suspects: the exact posterior over all sets of up to `max_faults` faults, given everything that is known of the
+car.
 
-Faults are independent a priori, given that there are no more than `max_faults` of them; what that leaves out is stated
-(`left_out`, the prior weight of larger sets). Observations are independent given the faults. After work the faults at the
-positions worked on are drawn anew: what was seen before speaks of the old state and only of the rest of the car.
+Faults are independent a priori, given that there are no more than `max_faults` of them; what that leaves out is
+stated (`left_out`, the prior weight of larger sets). Observations are independent given the faults. After work the
+faults at the positions worked on are drawn anew: what was seen before speaks of the old state and only of the rest of
+the car.
 """
 
 from collections.abc import Mapping, Sequence
@@ -28,7 +30,8 @@ from diagnostics.engine.warnings import warnings_of
 SHOWN_SUSPECT = 0.0005
 SHOWN_HYPOTHESES, SHOWN_MASS = 50, 0.999
 EXPLAINS = 0.05
-"""A set of faults explains the evidence if no observation is less likely than this under it, so none has to be an error."""
+"""A set of faults explains the evidence if no observation is less likely than this under it, so none has to be an
+error."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +128,8 @@ def _log_renewed(model: Compiled, chances: Floats, old: Floats, worked: frozense
 
 
 def worked_positions(system: TopSystem, case: Case) -> frozenset[str]:
-    """Positions that work has renewed: those with an entry after work, and with a motion after work the recent work too."""
+    """Positions that work has renewed: those with an entry after work, and with a motion after work the recent work
+    too."""
     after = [o for o in case.observations if o.after_work]
     found = {position_of(system, o) for o in after} - {""}
     if any(isinstance(o, MotionTrial) for o in after):

@@ -1,4 +1,5 @@
-"""Minimal diagnoses: the smallest sets of faults with which the evidence is consistent (Reiter 1987; de Kleer, Williams 1987)."""
+"""Minimal diagnoses: the smallest sets of faults with which the evidence is consistent (Reiter 1987; de Kleer,
+Williams 1987)."""
 
 from collections.abc import Callable, Hashable, Iterable
 from itertools import combinations
@@ -12,9 +13,9 @@ def minimal_diagnoses(
 ) -> list[frozenset[Part]]:
     """All minimal sets of at most `most` of `parts` for which `consistent(set)` holds, smaller sets first.
 
-    A set is minimal if none of its proper subsets is consistent. Where faulty parts may behave in any way (weak fault models)
-    every superset of a consistent set is consistent and the minimal ones stand for all; with declared modes they need not.
-    `consistent` is asked once for each set that has no consistent subset.
+    A set is minimal if none of its proper subsets is consistent. Where faulty parts may behave in any way (weak fault
+    models) every superset of a consistent set is consistent and the minimal ones stand for all; with declared modes
+    they need not. `consistent` is asked once for each set that has no consistent subset.
     """
     every = list(dict.fromkeys(parts))
     found: list[frozenset[Part]] = []

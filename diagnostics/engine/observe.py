@@ -1,15 +1,17 @@
-"""The one table of how observations can mislead: what each fault shows to each kind of check, and how often a check errs.
+"""The one table of how observations can mislead: what each fault shows to each kind of check, and how often a check
+errs.
 
-Every number here is **common practice, no source**: an estimate of how often it happens at the car, with its reason beside it.
-Distributions over tokens sum to 1. A *slip* is the share of entries that say nothing about the thing checked (wrong pin probed,
-pose not fully reached, sign misread); it keeps every answer possible, so that one wrong entry never rules out the truth.
+Every number here is **common practice, no source**: an estimate of how often it happens at the car, with its reason
+beside it. Distributions over tokens sum to 1. A *slip* is the share of entries that say nothing about the thing
+checked (wrong pin probed, pose not fully reached, sign misread); it keeps every answer possible, so that one wrong
+entry never rules out the truth.
 """
 
 from collections.abc import Mapping
 
 Shares = tuple[float, ...]
 
-# --- the pin of a contact (switch, Hall sensor, control switch) -----------------------------------------------------------
+# --- the pin of a contact (switch, Hall sensor, control switch)
 CONTACT_TOKENS = ("made", "weak", "between", "released")
 CONTACT_SOUND: Mapping[str, Shares] = {"made": (1.0, 0.0, 0.0, 0.0), "released": (0.0, 0.0, 0.0, 1.0)}
 CONTACT_SHOWS: Mapping[str, tuple[Shares, Shares]] = {
@@ -32,7 +34,7 @@ SHORTED_LOW: Shares = (0.98, 0.02, 0.0, 0.0)
 """A wire at ground reads made where made pulls the pin down, and released where made feeds it."""
 SHORTED_HIGH: Shares = (0.0, 0.0, 0.0, 1.0)
 
-# --- the pin of an angle sensor -------------------------------------------------------------------------------------------
+# --- the pin of an angle sensor
 ANGLE_TOKENS = ("right", "wrong", "between", "rail-low", "rail-high")
 ANGLE_SOUND: Shares = (1.0, 0.0, 0.0, 0.0, 0.0)
 ANGLE_SHOWS: Mapping[str, Shares] = {
@@ -66,7 +68,7 @@ PIN_SLIP = 0.02
 BY_HAND_SLIP = 0.02
 """The same, and now and then the wrong lever pressed."""
 
-# --- checks at the position -----------------------------------------------------------------------------------------------
+# --- checks at the position
 CLICK_SOUND = 0.96
 """Heard from a sound switch; the rest are missed in a noisy shop."""
 CLICK_HEARD: Mapping[str, float] = {
@@ -123,7 +125,7 @@ BATTERY_SOUND: Shares = (0.80, 0.17, 0.03)
 BATTERY_LOW: Shares = (0.05, 0.20, 0.75)
 """A supply too low under load mostly shows at rest; a bad joint or sulphated battery does not."""
 
-# --- motion -----------------------------------------------------------------------------------------------------------------
+# --- motion
 MOVES: Mapping[tuple[str, str], float] = {
     # chance that a step driven by it still gets there within its limit
     ("cylinder", "leaks"): 0.75,  # most leaks show before they stop a step
@@ -160,7 +162,7 @@ LAMP_TRIAL = 0.93
 LAMP_COMPLAINT = 0.80
 """Lamp remembered rightly by a customer."""
 
-# --- recent work ------------------------------------------------------------------------------------------------------------
+# --- recent work
 WORK_HERE = 8.0
 """Odds of an unplugged, broken or shifted path at a position that was worked on, against one that was not."""
 WORK_BESIDE = 3.0

@@ -28,7 +28,8 @@ MINUTES: Mapping[str, float] = {
 }
 """Minutes of the check itself, without uncovering, reaching or moving: common practice, no source."""
 PLANNED_MASS, PLANNED_SETS = 0.995, 1500
-"""Planning looks at the likeliest fault sets up to this mass; what is left out can change no gain by more than its own share."""
+"""Planning looks at the likeliest fault sets up to this mass; what is left out can change no gain by more than its
+own share."""
 WORTH_BITS = 1e-3
 MOST_CHECKS = 40
 REPEATS = 0.1
@@ -83,7 +84,8 @@ class _Offer:
 def next_checks(
     model: Compiled, case: Case, judgements: Sequence[Judgement], weights: Floats, shares: Floats
 ) -> tuple[NextCheck, ...]:
-    """Checks worth making now, most bits a minute first. `weights` (H,) of the fault sets, `shares` (n,) of the faults."""
+    """Checks worth making now, most bits a minute first. `weights` (H,) of the fault sets, `shares` (n,) of the
+    faults."""
     likely = likely_of(model, weights)
     sitting = sitting_of(model, case, judgements, weights)
     gains = _Gains(model, likely)
@@ -112,7 +114,8 @@ def _next(model: Compiled, shares: Floats, gain: float, offer: _Offer) -> NextCh
 
 
 class _Gains:
-    """Expected bits of offers under one posterior; what fault sets and repairs share at a site is counted once per site."""
+    """Expected bits of offers under one posterior; what fault sets and repairs share at a site is counted once per
+    site."""
 
     def __init__(self, model: Compiled, likely: Likely) -> None:
         self.model, self.likely = model, likely

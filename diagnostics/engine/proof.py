@@ -13,9 +13,9 @@ from diagnostics.engine.system.model import TopSystem
 def proof_of(system: TopSystem, observations: Iterable[Observation]) -> dict[str, ProofState]:
     """Proof state of every sensor with a pin, in the order of the pins.
 
-    Only readings judged good count: a state that should not be there proves nothing. Where a position has any observation
-    made after work, only those count. An angle sensor is proven by two different places read rightly: the first counts as
-    made, the second as released.
+    Only readings judged good count: a state that should not be there proves nothing. Where a position has any
+    observation made after work, only those count. An angle sensor is proven by two different places read rightly: the
+    first counts as made, the second as released.
     """
     pairs = [(observation, judge(system, observation)) for observation in observations]
     return proof_from(system, pairs)

@@ -16,13 +16,14 @@ TELLING = 0.2
 """Reasons below this many nats either way are not worth a sentence."""
 MOST_REASONS, MOST_SUSPECTS = 6, 25
 NEGLIGIBLE = 1e-8
-"""Hypotheses below this share of the best one are left out of the reasons. A factor is rarely below 1e-3 (its slip), so
-they cannot return when one observation is left out."""
+"""Hypotheses below this share of the best one are left out of the reasons. A factor is rarely below 1e-3 (its slip),
+so they cannot return when one observation is left out."""
 
 
 @dataclass(frozen=True, slots=True)
 class Epoch:
-    """The factors between two pieces of work, the weights given all up to then, and the positions renewed afterwards."""
+    """The factors between two pieces of work, the weights given all up to then, and the positions renewed
+    afterwards."""
 
     factors: tuple[Factor, ...]
     weights: Floats
@@ -35,8 +36,8 @@ Reasons = tuple[tuple[Reason, ...], tuple[Reason, ...]]
 def without_each(model: Compiled, epoch: Epoch) -> list[tuple[Factor, float, Floats]]:
     """For each factor: it, its log chance given all others, and (n,) its log-likelihood ratio for each fault.
 
-    With w the weights given everything and L the factor, the weights without it are w/L. So the chance of the factor with a
-    fault f, all else given, is sum(w, f) / sum(w/L, f), and the same without f; the ratio is their quotient.
+    With w the weights given everything and L the factor, the weights without it are w/L. So the chance of the factor
+    with a fault f, all else given, is sum(w, f) / sum(w/L, f), and the same without f; the ratio is their quotient.
     """
     n = len(model.faults)
     subset = np.flatnonzero(epoch.weights > NEGLIGIBLE * epoch.weights.max())
@@ -63,7 +64,8 @@ def reasons_of(
     suspects: Sequence[int],
     moved: Mapping[Fault, float],
 ) -> dict[int, Reasons]:
-    """Reasons for and against each suspect (index of the fault), the strongest first; none for those far down the list."""
+    """Reasons for and against each suspect (index of the fault), the strongest first; none for those far down the
+    list."""
     found: dict[int, list[Reason]] = {suspect: [] for suspect in suspects}
     told: dict[int, set[str]] = {suspect: set() for suspect in suspects}
     for suspect in suspects[:MOST_SUSPECTS]:

@@ -16,8 +16,9 @@ class Fault:
 class Judgement:
     """What one entry says by itself, at once.
 
-    `verdict`: ok | finding | refused | note. `reads`: made | released | between | a place | '' where there is no state.
-    `contact_ohm`: contact resistance behind the pull-up, where it can be computed. `words`: the sentence for people.
+    `verdict`: ok | finding | refused | note. `reads`: made | released | between | a place | '' where there is no
+    state. `contact_ohm`: contact resistance behind the pull-up, where it can be computed. `words`: the sentence for
+    people.
     """
 
     verdict: str
@@ -81,7 +82,8 @@ class ProofState:
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """`judgements` has one entry an observation, in order. `evidence_log10`: log10 of the probability of all evidence."""
+    """`judgements` has one entry an observation, in order. `evidence_log10`: log10 of the probability of all
+    evidence."""
 
     suspects: tuple[Suspect, ...]
     hypotheses: tuple[Hypothesis, ...]

@@ -54,8 +54,8 @@ OK, FINDING, REFUSED, NOTE = "ok", "finding", "refused", "note"
 WEAK_SHARE = 0.10
 """A contact that should read made and leaves more than this share of the supply is weak: common practice, no source."""
 PLAUSIBLE_SUPPLY = (6.0, 18.0)
-"""Volts at the module outside which the measurement is wrong: 6 V is the lowest supply of ISO 16750-2 (code A), 18 V its
-long-term overvoltage (the latter from memory). Shares of a 12 V supply; scaled by the system's own."""
+"""Volts at the module outside which the measurement is wrong: 6 V is the lowest supply of ISO 16750-2 (code A), 18 V
+its long-term overvoltage (the latter from memory). Shares of a 12 V supply; scaled by the system's own."""
 RAIL = 0.03
 """An angle sensor this close to ground or supply has lost its wire: common practice, no source."""
 
@@ -78,7 +78,8 @@ def read_pin(system: TopSystem, position: Position, share: float) -> str:
 
 
 def pin_token(system: TopSystem, position: Position, volts: float, supply: float, due: str) -> str:
-    """A reading as a token of the observation table: CONTACT_TOKENS, or ANGLE_TOKENS seen from the place that is due."""
+    """A reading as a token of the observation table: CONTACT_TOKENS, or ANGLE_TOKENS seen from the place that is
+    due."""
     share = _tidy(volts, supply) / supply
     reads = read_pin(system, position, share)
     if position.watches is None:
@@ -127,7 +128,8 @@ def _tidy(volts: float, supply: float) -> float:
 
 
 def _contact_ohm(system: TopSystem, pin: Pin, volts: float, supply: float) -> float | None:
-    """Contact resistance, for a pulled-up contact only. None where next to nothing flows and the figure would be noise."""
+    """Contact resistance, for a pulled-up contact only. None where next to nothing flows and the figure would be
+    noise."""
     if pin.bands is not None or pin.made_reads != "low" or volts >= 0.9 * supply:
         return None
     return contact_ohm(volts, supply, system.module.pull_up_ohm)
@@ -303,7 +305,8 @@ def _battery(system: TopSystem, observation: Battery) -> Judgement:
         words = _("Battery {volts:.2f} V at rest, about {percent:.0f} % charged: use a charger while testing.")
         return Judgement(FINDING, words.format(volts=volts, percent=percent))
     words = _(
-        "Battery {volts:.2f} V at rest, about {percent:.0f} % charged: charge first, a module may refuse to move the top."
+        "Battery {volts:.2f} V at rest, about {percent:.0f} % charged: charge first, a module may refuse to move the "
+        "top."
     )
     return Judgement(FINDING, words.format(volts=volts, percent=percent))
 

@@ -1,4 +1,5 @@
-"""How things stand at the car: its pose, what is uncovered and reached already, which checks have been made since work."""
+"""How things stand at the car: its pose, what is uncovered and reached already, which checks have been made since
+work."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -78,7 +79,8 @@ def sitting_of(model: Compiled, case: Case, judgements: Sequence[Judgement], wei
 
 
 def _made(system: TopSystem, case: Case, judgements: Sequence[Judgement]) -> frozenset[object]:
-    """Keys of the checks made; what was made before work on its path, or before any work for a motion, is open again."""
+    """Keys of the checks made; what was made before work on its path, or before any work for a motion, is open
+    again."""
     worked = {position_of(system, o) for o in case.observations if o.after_work}
     any_work = any(o.after_work for o in case.observations)
     found = set()

@@ -1,8 +1,9 @@
 """How good the suspects and next checks are: simulated cars with known faults, followed check by check.
 
-A car comes with what its customer tells (and mixes up as customers do). Its checks are made on the simulated bench, which runs
-poses step by step and knows nothing of the inference, with people's slips added. Two ways are compared under one stopping rule
-(some repair is needed with a chance of at least `FOUND`): the suggested check each time, and a fixed order.
+A car comes with what its customer tells (and mixes up as customers do). Its checks are made on the simulated bench,
+which runs poses step by step and knows nothing of the inference, with people's slips added. Two ways are compared
+under one stopping rule (some repair is needed with a chance of at least `FOUND`): the suggested check each time, and
+a fixed order.
 """
 
 import random
@@ -147,8 +148,8 @@ def follow_suggestions(car: SimulatedCar, max_faults: int) -> Search:
 
 
 def follow_fixed_order(car: SimulatedCar, max_faults: int) -> Search:
-    """Battery, a trial of the motion complained of, every pin in the order of the connector in each pose that can be reached,
-    then every sensor by hand, every harness wiggled, every wire measured, every place looked at."""
+    """Battery, a trial of the motion complained of, every pin in the order of the connector in each pose that can be
+    reached, then every sensor by hand, every harness wiggled, every wire measured, every place looked at."""
     order = fixed_order(car.system, car.complaint["motion"] if car.complaint else "close")
     while True:
         case = car.case()
@@ -218,7 +219,8 @@ def _search(car: SimulatedCar, belief: Belief) -> Search:
 
 
 def draw_cars(system: TopSystem, n: int, size: int, seed: int) -> list[tuple[tuple[Fault, ...], int]]:
-    """`n` cars with `size` faults each, drawn by their priors, of those that a customer would bring: some motion stops."""
+    """`n` cars with `size` faults each, drawn by their priors, of those that a customer would bring: some motion
+    stops."""
     rng = random.Random(seed)  # noqa: S311 - a simulation must be repeatable
     faults = faults_of(system)
     weights = [default_prior(system, fault) for fault in faults]
@@ -249,7 +251,8 @@ def summary_of(searches: Sequence[Search]) -> Summary:
 
 
 def study(system: TopSystem, cars: Sequence[tuple[tuple[Fault, ...], int]], max_faults: int = 2) -> dict[str, Any]:
-    """Both ways on the same cars: summaries, the ratio of the medians of minutes, and how suspects' chances came true."""
+    """Both ways on the same cars: summaries, the ratio of the medians of minutes, and how suspects' chances came
+    true."""
     compiled(system, max_faults)
     suggested = [follow_suggestions(SimulatedCar(system, *car), max_faults) for car in cars]
     fixed = [follow_fixed_order(SimulatedCar(system, *car), max_faults) for car in cars]

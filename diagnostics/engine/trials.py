@@ -1,16 +1,17 @@
 """Motion trials as evidence: at which step a motion stops under every set of faults, exactly and at once.
 
-The strict rule (see motion.py): a step starts when everything in its `starts_when` is reported, and it gets to its end only
-if the axes stand where the fault-free run has them. So there are three ways to stop:
+The strict rule (see motion.py): a step starts when everything in its `starts_when` is reported, and it gets to its
+end only if the axes stand where the fault-free run has them. So there are three ways to stop:
 
 - the step does not start: a required report is missing;
-- it ends early: its `ends_when` is reported although nothing has moved. The next step then finds the axes in the wrong place:
-  it does not start, or can never end. The motion stops at the next step (at the same one if it was the last);
+- it ends early: its `ends_when` is reported although nothing has moved. The next step then finds the axes in the
+  wrong place: it does not start, or can never end. The motion stops at the next step (at the same one if it was the
+  last);
 - it does not end: the drive does not get there in time, or the report of the end is missing.
 
-Faults at different sites act independently given the hypothesis, and a fault that comes and goes is drawn anew each time that
-the module looks, so each chance is a product over sites. Outcomes of a motion of S steps, in this order: the command is not
-seen (nothing starts, lamp off), it stops at step 0 … S−1, it runs to its end.
+Faults at different sites act independently given the hypothesis, and a fault that comes and goes is drawn anew each
+time that the module looks, so each chance is a product over sites. Outcomes of a motion of S steps, in this order:
+the command is not seen (nothing starts, lamp off), it stops at step 0 … S−1, it runs to its end.
 """
 
 from collections.abc import Iterable

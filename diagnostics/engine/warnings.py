@@ -1,4 +1,5 @@
-"""What a person must know before trusting the suspects: entries that do not count, that contradict, or that nobody expected."""
+"""What a person must know before trusting the suspects: entries that do not count, that contradict, or that nobody
+expected."""
 
 from collections.abc import Iterator, Sequence
 
@@ -61,7 +62,8 @@ def _conflicts(model: Compiled, case: Case, judgements: Sequence[Judgement]) -> 
         if judgements[earlier].reads != judgement.reads and told < MOST_CONFLICTS:
             told += 1
             words = _(
-                "Entries {first} and {second} contradict each other: {position} read {one}, then {other} in the same pose. Read it again; it may come and go."
+                "Entries {first} and {second} contradict each other: {position} read {one}, then {other} in the same "
+                "pose. Read it again; it may come and go."
             )
             yield words.format(
                 first=earlier + 1,

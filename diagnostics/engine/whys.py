@@ -1,4 +1,5 @@
-"""'Why this check' in one sentence of trade language: what it tells apart, named by the likeliest suspect that it touches."""
+"""'Why this check' in one sentence of trade language: what it tells apart, named by the likeliest suspect that it
+touches."""
 
 from diagnostics.engine.compiled import Compiled, Floats
 from diagnostics.engine.faults import describe
@@ -20,14 +21,16 @@ def why_of(model: Compiled, shares: Floats, check: str, position: str, due: str,
 def _sentences() -> dict[str, str]:
     return {
         "pin": _(
-            "{code} should read {due} in this pose: one reading proves or clears switch, wire and ground together ({suspect})."
+            "{code} should read {due} in this pose: one reading proves or clears switch, wire and ground together "
+            "({suspect})."
         ),
         "pin-by-hand": _(
             "Moved by hand, {code} shows switch and wire without its trigger: it parts the two ({suspect})."
         ),
         "click": _("A click tells a stuck mechanism of {code} from a dead contact or wire ({suspect})."),
         "wiggle": _(
-            "If the reading of {code} jumps while the harness is moved, it is a break or joint and not the switch ({suspect})."
+            "If the reading of {code} jumps while the harness is moved, it is a break or joint and not the switch "
+            "({suspect})."
         ),
         "continuity": _(
             "Ohms from the module to the plug of {code} part the wire from what is plugged in ({suspect})."

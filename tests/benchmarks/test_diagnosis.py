@@ -1,8 +1,9 @@
 """Suspects and next checks against variable elimination by a general library (pgmpy), in one run; prints the ratios.
 
-`pytest tests/benchmarks/test_diagnosis.py --benchmark-only -s`. The peer gets the same model without the motions (with them it
-does not end in minutes on this system): fault priors, at most k faults, one reading of every sensor. It answers one suspect
-per query; the engine answers all of them, with reasons and next checks.
+`pytest tests/benchmarks/test_diagnosis.py --benchmark-only -s`. The peer gets the same model without the motions
+(with them it does not end in minutes on this system): fault priors, at most k faults, one reading of every sensor. It
+answers one suspect a query; the engine all of them at once: timed for this same case, and for the full answer with
+the complaint, reasons and next checks.
 """
 
 import logging
@@ -47,7 +48,11 @@ def test_suspects_and_next_checks(benchmark, max_faults):
     )
     ours = benchmark.stats.stats.median
 
-    belief = believe(system, sheet(system, complaint=False), max_faults=max_faults)
+    case = sheet(system, complaint=False)
+    start = time.perf_counter()
+    for _round in range(10):
+        belief = believe(system, case, max_faults=max_faults)
+    same = (time.perf_counter() - start) / 10
     network = network_of(belief.model, belief.chances, belief.posterior.epochs[0].factors)
     logging.getLogger("pgmpy").setLevel(logging.ERROR)
     elimination = VariableElimination(network.net)
@@ -58,6 +63,8 @@ def test_suspects_and_next_checks(benchmark, max_faults):
     assert answer.values[1] == pytest.approx(belief.shares[top], abs=1e-6)
     n = len(belief.model.faults)
     print(
-        f"\n{n} faults, sets of up to {max_faults} ({len(belief.model.sets)}): ours {1000 * ours:.1f} ms for everything; "
-        f"variable elimination {1000 * one:.0f} ms a suspect ({one / ours:.1f} times), all {n} suspects {n * one / ours:.0f} times"
+        f"\n{n} faults, sets of up to {max_faults} ({len(belief.model.sets)}): this posterior {1000 * same:.1f} ms, "
+        f"the full answer {1000 * ours:.1f} ms; variable elimination {1000 * one:.0f} ms a suspect.\n"
+        f"Ratio for all {n} suspects: {n * one / same:.0f} (same posterior), {n * one / ours:.0f} (full answer); "
+        f"for one suspect alone: {one / same:.1f}"
     )

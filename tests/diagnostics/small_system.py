@@ -1,4 +1,5 @@
-"""A small top, made straight from the model, for tests of the engine: a lid over a roof, one pump, a Hall and an angle sensor.
+"""A small top, made straight from the model, for tests of the engine: a lid over a roof, one pump, a Hall and an
+angle sensor.
 
 Closing: lid up, roof over, lid down. `divider` is moved by hand and must be shut before anything moves.
 """

@@ -72,7 +72,13 @@ def test_a_published_revision_is_used(tmp_path, settings):
     text = (settings.FIXTURES_DIR / "systems" / "softline-electro.yaml").read_text(encoding="utf-8")
     text = text.replace("system: softline-electro", "system: own-top", 1)
     SystemRevision.objects.create(
-        slug="own-top", revision=1, title="Own", kind="soft-top", text=text, sha256="0" * 64, published_at=timezone.now()
+        slug="own-top",
+        revision=1,
+        title="Own",
+        kind="soft-top",
+        text=text,
+        sha256="0" * 64,
+        published_at=timezone.now(),
     )
     assert json.loads(run(tmp_path, case_of("own-top"), "--json"))["suspects"]
 

@@ -85,7 +85,9 @@ def test_precedence_of_two_faults_at_one_pin():
 
 def test_by_hand_leaves_the_trigger_out():
     position = SYSTEM.positions["BG2"]
-    assert effects.by_hand_shows(position, frozenset({"out-of-adjustment"})) == effects.by_hand_shows(position, frozenset())
+    assert effects.by_hand_shows(position, frozenset({"out-of-adjustment"})) == effects.by_hand_shows(
+        position, frozenset()
+    )
 
 
 def test_a_dead_input_is_taken_for_released_whatever_the_pin_does():

@@ -42,7 +42,7 @@ def sound(code, pose):
     return pin(code, 0.01 if (state == "made") == (position.pin.made_reads == "low") else 0.99, pose)
 
 
-# --- fault sets ---------------------------------------------------------------------------------------------------------------
+# --- fault sets
 
 
 @pytest.mark.parametrize(("n", "k"), [(1, 1), (3, 3), (6, 2), (7, 3), (2, 3)])
@@ -68,14 +68,14 @@ def test_projection_keeps_the_part_inside():
         assert [keep[i] for i in row if i < 6 and keep[i] < 3] == [i for i in inner.members[place] if i < 3]
 
 
-# --- motion: the closed form against one case after the other -------------------------------------------------------------------
+# --- motion: the closed form against one case after the other
 
 
 def enumerate_outcomes(system: TopSystem, motion: str, faults: tuple[Fault, ...]) -> dict[int | str, float]:
     """Every way a motion can go, walked step by step on actual poses with all draws of the module's view enumerated.
 
-    Returns outcome -> chance: 'no-start', number of the step at which it stops, 'ran'. Written on its own: it moves a pose,
-    and a step can get to its end only if all axes moved by the top stand where its `moves` begin and the rest as usual.
+    Returns outcome -> chance: 'no-start', number of the step at which it stops, 'ran'. Written on its own: it moves a
+    pose, and a step can get to its end only if all axes moved by the top stand where its `moves` begin.
     """
     declared = system.motions[motion]
 
@@ -129,7 +129,7 @@ def test_outcomes_of_a_motion_are_those_of_walking_it(motion, seed):
     rows = trials.outcomes(model, motion)
     steps = len(SYSTEM.motions[motion].steps)
     assert np.allclose(rows.sum(axis=0), 1.0)
-    rng = random.Random(seed)
+    rng = random.Random(seed)  # noqa: S311 - repeatable draws
     singles = list(range(len(model.faults) + 1)) if seed == 0 else []
     for h in singles + [rng.randrange(len(model.sets)) for _ in range(150)]:
         faults = tuple(model.faults[i] for i in model.sets.members[h] if i < len(model.faults))
@@ -145,7 +145,7 @@ def test_frequencies_of_a_simulated_motion():
     fault = Fault("BG3", "comes-and-goes")
     model = compiled(SYSTEM, 1)
     column = trials.outcomes(model, "close")[:, 1 + model.faults.index(fault)]
-    bench, n = Bench(SYSTEM, [fault], random.Random(5)), 4000
+    bench, n = Bench(SYSTEM, [fault], random.Random(5)), 4000  # noqa: S311 - repeatable draws
     seen = [bench.try_motion("close")["stops_at"] for _ in range(n)]
     for name, chance in zip([*SYSTEM.step_names("close"), None], column[1:], strict=True):
         assert seen.count(name) / n == pytest.approx(chance, abs=4 * (chance * (1 - chance) / n) ** 0.5 + 1e-9)
@@ -154,22 +154,32 @@ def test_frequencies_of_a_simulated_motion():
 @pytest.mark.parametrize("layman", [True, False])
 def test_told_stops_are_a_distribution(layman):
     motion = SYSTEM.motions["close"]
-    names = [step.name for step in motion.steps] + ([] if layman else [None])
+    names = [*(step.name for step in motion.steps), *([] if layman else [None])]
     total = sum(trials.told_weights(motion, name, None, layman=layman) for name in names)
     # A customer of a top that runs mostly has no complaint at all.
     assert total[:-1] == pytest.approx(1.0)
     assert total[-1] == pytest.approx(observe.COMPLAINT_NOTHING if layman else 1.0)
 
 
-# --- what must hold always ----------------------------------------------------------------------------------------------------------
+# --- what must hold always
+
+
+def one_check(check, field, positions, values):
+    return st.builds(
+        lambda position, value: {"check": check, "position": position, field: value},
+        st.sampled_from(positions),
+        st.sampled_from(values),
+    )
+
 
 shares = st.sampled_from([0.01, 0.2, 0.5, 0.99])
+poses = st.sampled_from(["top-open", "top-closed"])
 entries = st.one_of(
-    st.builds(pin, st.sampled_from(["BG1", "BG2", "BG3", "BG4", "BG5"]), shares, st.sampled_from(["top-open", "top-closed"])),
-    st.builds(lambda p, h: {"check": "click", "position": p, "heard": h}, st.sampled_from(["BG2", "BG3"]), st.booleans()),
-    st.builds(lambda p, h: {"check": "wiggle", "position": p, "steady": h}, st.sampled_from(["BG2", "BG4"]), st.booleans()),
-    st.builds(lambda o: {"check": "continuity", "position": "BG3", "ohms": o}, st.sampled_from([0.5, 30.0, None])),
-    st.builds(lambda f: {"check": "look", "position": "MM1", "found": f}, st.sampled_from(["nothing", "leaks", "binds"])),
+    st.builds(pin, st.sampled_from(["BG1", "BG2", "BG3", "BG4", "BG5"]), shares, poses),
+    one_check("click", "heard", ["BG2", "BG3"], [True, False]),
+    one_check("wiggle", "steady", ["BG2", "BG4"], [True, False]),
+    one_check("continuity", "ohms", ["BG3"], [0.5, 30.0, None]),
+    one_check("look", "found", ["MM1"], ["nothing", "leaks", "binds"]),
     st.builds(lambda v: {"check": "battery", "volts": v}, st.sampled_from([11.2, 12.2, 12.7])),
     st.builds(
         lambda s, t: {"check": "motion", "motion": "close", "stops_at": s, "seconds": {"lid-up": t}},
@@ -222,10 +232,9 @@ def test_renaming_positions_changes_nothing():
         text = text.replace(f'"{old}"', f'"{new}"')
     renamed = TopSystem.model_validate(json.loads(text))
     entries = [pin("BG2", 0.99), pin("BG3", 0.5)]
+    called = [entry | {"position": names[entry["position"]]} for entry in entries]
     ours = chances(diagnosed(complaint=COMPLAINT, observations=entries))
-    theirs = chances(
-        diagnosed(system=renamed, complaint=COMPLAINT, observations=[e | {"position": names[e["position"]]} for e in entries])
-    )
+    theirs = chances(diagnosed(system=renamed, complaint=COMPLAINT, observations=called))
 
     def new_name(fault):
         return Fault(names.get(fault.position, fault.position), fault.mode, names.get(fault.input, fault.input))
@@ -233,12 +242,12 @@ def test_renaming_positions_changes_nothing():
     assert {new_name(fault): p for fault, p in ours.items()} == pytest.approx(theirs)
 
 
-# --- what a colleague would say -----------------------------------------------------------------------------------------------------
+# --- what a colleague would say
 
 
 def test_nothing_known_is_the_prior():
     diagnosis = diagnosed(max_faults=3)
-    priors = {fault: 0.004 for fault in (Fault("BG2", "stays-made"), Fault("BG3", "never-makes"))}
+    priors = dict.fromkeys((Fault("BG2", "stays-made"), Fault("BG3", "never-makes")), 0.004)
     for fault, prior in priors.items():
         assert chances(diagnosis)[fault] == pytest.approx(prior, rel=0.02)
     assert diagnosis.left_out < 1e-3
@@ -269,7 +278,8 @@ def test_a_wrong_pin_under_a_complaint_points_at_its_path():
 
 def test_by_hand_parts_trigger_from_switch():
     wrong = pin("BG3", 0.99, {"lid": "up"})
-    hand = {"check": "pin-by-hand", "position": "BG3", "pressed_volts": 0.05, "released_volts": 12.3, "supply_volts": 12.5}
+    hand = {"check": "pin-by-hand", "position": "BG3", "pressed_volts": 0.05, "released_volts": 12.3}
+    hand |= {"supply_volts": 12.5}
     diagnosis = diagnosed(observations=[wrong, hand])
     assert diagnosis.suspects[0].fault == Fault("BG3", "out-of-adjustment")
 
@@ -386,6 +396,7 @@ def test_answer_has_the_shape_of_the_command():
     assert set(check) >= {"check", "position", "minutes", "bits", "bits_per_minute", "why", "caution"}
     assert answer["proof"]["BG4"] == {"made": True, "released": False}
     dead = [s for s in answer["suspects"] if s["mode"] == "input-dead"]
-    assert [s["input"] for s in dead] == ["BG4"]
+    assert dead[0]["input"] == "BG4"
+    assert {s["input"] for s in dead} <= set(SYSTEM.sensors())
     assert ["KF1", "input-dead", "BG4"] in [fault for h in answer["hypotheses"] for fault in h["faults"]]
     assert sum(h["probability"] for h in answer["hypotheses"]) <= 1 + 1e-9

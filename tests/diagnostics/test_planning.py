@@ -47,7 +47,11 @@ def test_expected_bits_against_the_definition():
 
     chances = weights @ table
     expected = entropy(weights) - sum(c * entropy(weights * column) for c, column in zip(chances, table.T, strict=True))
-    offered = next(c for c in checks(complaint=COMPLAINT, observations=[pin("BG4", 0.01)]) if c.check == "look" and c.position == "BG4")
+    offered = next(
+        c
+        for c in checks(complaint=COMPLAINT, observations=[pin("BG4", 0.01)])
+        if c.check == "look" and c.position == "BG4"
+    )
     # Planning leaves out the least likely sets, at most this share.
     assert offered.bits == pytest.approx(expected, abs=20 * (1 - planning.PLANNED_MASS))
     assert offered.bits > 0.3

@@ -1,12 +1,13 @@
 """A top system as a Bayesian network for a general library (pgmpy), to compare the engine's posterior with.
 
-**How the two are made comparable.** The engine enumerates sets of at most k faults with independent prior chances, renormalised
-over those sets. The network has one binary node per fault with the same prior, and a chain of counters `n0 … nF` over the faults
-(states 0 … k and 'more'); observing that the last counter is not 'more' (an evidence node `few`) conditions on at most k faults.
-So both are the same distribution. Each observation is a node with the faults of its site as parents. A motion is a chain: for
-each step nodes for every report that the module waits for, and a state that is either alive or the outcome so far. The numbers
-come from the observation table through `effects` (one look at one site); what is compared is everything built on top of it: fault
-sets, products, the motion's outcomes in closed form, normalisation, marginals.
+**How the two are made comparable.** The engine enumerates sets of at most k faults with independent prior chances,
+renormalised over those sets. The network has one binary node per fault with the same prior, and a chain of counters
+`n0 … nF` over the faults (states 0 … k and 'more'); observing that the last counter is not 'more' (an evidence node
+`few`) conditions on at most k faults. So both are the same distribution. Each observation is a node with the faults
+of its site as parents. A motion is a chain: for each step nodes for every report that the module waits for, and a
+state that is either alive or the outcome so far. The numbers come from the observation table through `effects` (one
+look at one site); what is compared is everything built on top of it: fault sets, products, the motion's outcomes in
+closed form, normalisation, marginals.
 """
 
 from collections.abc import Mapping, Sequence
@@ -42,8 +43,11 @@ class Network:
     def _count(self, k: int) -> None:
         more = k + 1
         before: list[str] = []
-        # Faults of one site stand together in the chain, so that eliminating a site leaves only its two counters behind.
-        order = [i for code in self.model.sites for i in self.model.sites[code].faults if not self._in_sensor_too(code, i)]
+        # Faults of one site stand together in the chain, so that eliminating a site leaves only its two counters
+        # behind.
+        order = [
+            i for code in self.model.sites for i in self.model.sites[code].faults if not self._in_sensor_too(code, i)
+        ]
         for place, fault in enumerate(order):
             states = range(k + 2) if before else (0,)
             table = np.zeros((k + 2, len(states) * 2))
@@ -62,12 +66,15 @@ class Network:
         return bool(named.input) and named.input != code
 
     def observe_site(self, name: str, factor: SiteFactor) -> None:
-        parents, chance = self._site(factor.site, dict(zip(self.model.sites[factor.site].sets, factor.table, strict=True)))
+        parents, chance = self._site(
+            factor.site, dict(zip(self.model.sites[factor.site].sets, factor.table, strict=True))
+        )
         self.add(name, parents, [1 - chance, chance])
         self.evidence[name] = 1
 
     def _site(self, site: str, known: Mapping[frozenset[str], float]) -> tuple[list[str], np.ndarray]:
-        """Parents, and the chance for every combination; those of more faults than are allowed at all may be anything."""
+        """Parents, and the chance for every combination; those of more faults than are allowed at all may be
+        anything."""
         faults = self.model.sites[site].faults
         modes = [self.model.faults[i].mode for i in faults]
         combos = product((0, 1), repeat=len(faults))
@@ -112,7 +119,7 @@ class Network:
             for column, (state, starts, early, after, moves) in enumerate(product(range(states), *[(0, 1)] * 4)):
                 if state:
                     table[state, column] = 1.0
-                elif not starts or not early and not (after and moves):
+                elif not starts or (not early and not (after and moves)):
                     table[k + 2, column] = 1.0
                 elif early:
                     table[min(k + 1, last) + 2, column] = 1.0
@@ -158,4 +165,3 @@ def network_of(model: Compiled, chances: Sequence[float], factors: Sequence[Site
             assert not factor.slow
             network.observe_motion(f"m{number}", factor)
     return network
-

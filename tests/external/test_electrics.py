@@ -63,7 +63,8 @@ def test_meter_tolerance_as_published(reading, percent, digits, step, tolerance)
     ("volts", "percent"), [(12.65, 100), (12.45, 75), (12.24, 50), (12.06, 25), (11.89, 0), (13.0, 100), (11.0, 0)]
 )
 def test_battery_table(volts, percent):
-    """Open-circuit voltage of a flooded battery at 26.7 °C: table credited to BCI (studylib.net 18054160, discoverbattery.com)."""
+    """Open-circuit voltage of a flooded battery at 26.7 °C: table credited to BCI (studylib.net 18054160,
+    discoverbattery.com)."""
     assert state_of_charge(volts) == percent
 
 

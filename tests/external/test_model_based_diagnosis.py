@@ -1,7 +1,8 @@
 """Minimal diagnoses as published, by the same function that marks minimal explanations in a diagnosis.
 
-Polybox: de Kleer and Williams, Artificial Intelligence 32 (1987) 97–130 (layout and observation; the printed sets from memory,
-and recomputed by brute force). Full adder: Reiter, Artificial Intelligence 32 (1987) 57–95 (from memory, recomputed).
+Polybox: de Kleer and Williams, Artificial Intelligence 32 (1987) 97–130 (layout and observation; the printed sets
+from memory, and recomputed by brute force). Full adder: Reiter, Artificial Intelligence 32 (1987) 57–95 (from memory,
+recomputed).
 """
 
 from itertools import product

@@ -78,7 +78,8 @@ def _decoded(name: str) -> Any:
 
 
 def _system(name: str) -> TopSystem:
-    """The system that a case names: a file, else a published revision (the newest), else one of those that come with it."""
+    """The system that a case names: a file, else a published revision (the newest), else one of those that come with
+    it."""
     path = Path(name)
     if "\0" not in name and len(name) < 1000 and path.is_file():
         return _loaded(path)
