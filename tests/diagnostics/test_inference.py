@@ -276,6 +276,25 @@ def test_a_wrong_pin_under_a_complaint_points_at_its_path():
     assert all(reason.llr < 0 for suspect in diagnosis.suspects for reason in suspect.reasons_against)
 
 
+def test_a_reason_weighs_what_its_entry_moves_the_odds():
+    """The log-likelihood ratio of an entry, all others given, is the change of the log odds that it makes."""
+    entries = [sound("BG3", "top-open"), pin("BG4", 0.01), pin("BG4", 0.01), {"check": "battery", "volts": 12.6}]
+    entries.append({"check": "motion", "motion": "close", "stops_at": "roof-over", "seconds": {"lid-up": 5.0}})
+    whole = believe(SYSTEM, parse_case(case_data(complaint=COMPLAINT, observations=entries)))
+    diagnosis = diagnosed(complaint=COMPLAINT, observations=entries)
+    compared = 0
+    for suspect in diagnosis.suspects[:12]:
+        fault = whole.model.faults.index(suspect.fault)
+        for reason in suspect.reasons_for + suspect.reasons_against:
+            rest = [entry for number, entry in enumerate(entries) if number != reason.observation]
+            complaint = None if reason.observation == -1 else COMPLAINT
+            without = believe(SYSTEM, parse_case(case_data(complaint=complaint, observations=rest)))
+            odds = [np.log(b.shares[fault] / (1 - b.shares[fault])) for b in (whole, without)]
+            assert reason.llr == pytest.approx(odds[0] - odds[1], abs=1e-3)
+            compared += 1
+    assert compared > 5
+
+
 def test_by_hand_parts_trigger_from_switch():
     wrong = pin("BG3", 0.99, {"lid": "up"})
     hand = {"check": "pin-by-hand", "position": "BG3", "pressed_volts": 0.05, "released_volts": 12.3}

@@ -46,7 +46,7 @@ class Command(BaseCommand):
 
 
 _HEAD = (
-    f"{'system':18}{'faults':>7} {'way':12}{'cars':>5}{'found':>7}{'fault 1st':>10}{'in 3':>6}"
+    f"{'system':18}{'faults':>7} {'way':12}{'cars':>5}{'found':>7}{'fault 1st':>10}{'in 3':>6}{'all in 3':>9}"
     f"{'repair 1st':>11}{'in 3':>6}{'1st if found':>13}{'min':>7}{'checks':>7}"
 )
 
@@ -61,6 +61,8 @@ def _rows(name: str, size: int, result: Mapping[str, Any]) -> str:
 
 def _row(name: str, size: int, way: str, s: Summary) -> str:
     return (
-        f"{name:18}{size:>7} {way:12}{s.cars:>5}{s.found:>7.0%}{s.fault_first:>10.0%}{s.fault_in_three:>6.0%}"
-        f"{s.repair_first:>11.0%}{s.repair_in_three:>6.0%}{s.repair_first_when_found:>13.0%}{s.minutes:>7.0f}{s.checks:>7.0f}"
+        f"{name:18}{size:>7} {way:12}{s.cars:>5}{s.found:>7.0%}"
+        f"{s.fault_first:>10.0%}{s.fault_in_three:>6.0%}{s.all_in_three:>9.0%}"
+        f"{s.repair_first:>11.0%}{s.repair_in_three:>6.0%}{s.repair_first_when_found:>13.0%}"
+        f"{s.minutes:>7.0f}{s.checks:>7.0f}"
     )
