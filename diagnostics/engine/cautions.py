@@ -17,6 +17,8 @@ CHECK_CAUTIONS: Mapping[str, tuple[Caution, ...]] = {
     "battery": ("battery",),
 }
 """What a kind of check brings with it wherever it is made."""
+MOVING: frozenset[Caution] = frozenset({"pinch", "prop", "two-people"})
+"""Cautions of what a motion drives that matter while it runs; the others matter to hands inside."""
 HANDS_ON = frozenset({"pin-by-hand", "click", "continuity", "look"})
 """Checks with hands at the position, to which its own cautions apply."""
 ORDER: tuple[Caution, ...] = (
@@ -54,8 +56,11 @@ def caution_words(caution: Caution) -> str:
 def caution_for(system: TopSystem, check: str, positions: Iterable[str]) -> str:
     """The sentences for a check at these positions, the gravest first; '' where nothing is to be feared."""
     codes = set(CHECK_CAUTIONS[check])
-    if check in HANDS_ON or check == "motion":
-        codes |= {caution for code in positions for caution in system.positions[code].cautions}
+    there = {caution for code in positions for caution in system.positions[code].cautions}
+    if check == "motion":
+        codes |= there & MOVING
+    elif check in HANDS_ON:
+        codes |= there
     words = [caution_words(caution) for caution in ORDER if caution in codes]
     if not words:
         return ""

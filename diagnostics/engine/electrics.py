@@ -33,19 +33,9 @@ def pin_volts(contact: float, supply: float, pull_up_ohm: float) -> float:
     return supply * contact / (pull_up_ohm + contact)
 
 
-def wetting_amps(volts: float, supply: float, pull_up_ohm: float) -> float:
-    """Current that the pull-up sends through the contact: I = (Vs−V)/Rp."""
-    return (supply - volts) / pull_up_ohm
-
-
-def loading_share(source_ohm: float, meter_ohm: float = METER_OHM) -> float:
-    """Share of the true voltage that the meter itself takes away: Rs/(Rs+Rm)."""
-    return source_ohm / (source_ohm + meter_ohm)
-
-
-def unloaded_volts(volts: float, source_ohm: float, meter_ohm: float = METER_OHM) -> float:
-    """The voltage that stood there before the meter loaded it."""
-    return volts / (1.0 - loading_share(source_ohm, meter_ohm))
+def behind_meter(ohms: float, meter_ohm: float = METER_OHM) -> float:
+    """The resistance that shows as `ohms` with a meter of `meter_ohm` across it; infinite where only the meter does."""
+    return ohms * meter_ohm / (meter_ohm - ohms) if ohms < meter_ohm else float("inf")
 
 
 def meter_tolerance(

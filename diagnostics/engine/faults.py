@@ -7,7 +7,6 @@ and rough ratio; the reason of each stands beside it.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
 
 from diagnostics.engine.results import Fault
 from diagnostics.engine.system.model import SENSORS, Kind, TopSystem
@@ -190,8 +189,3 @@ def describe(system: TopSystem, fault: Fault) -> str:
         words = _("{code} {name}: input of {sensor} is dead")
         return words.format(code=fault.position, name=name, sensor=fault.input)
     return _("{code} {name}: {what}").format(code=fault.position, name=name, what=mode_words(fault.mode))
-
-
-@cache
-def mode_table(kind: Kind) -> Mapping[str, Mode]:
-    return {mode.name: mode for mode in MODES[kind]}

@@ -21,13 +21,11 @@ from diagnostics.engine.electrics import (
     BATTERY_FIT_V,
     CHARGE_FIRST_V,
     CHARGER_RUNNING_V,
+    behind_meter,
     contact_ohm,
-    loading_share,
     meter_tolerance,
     pin_volts,
     state_of_charge,
-    unloaded_volts,
-    wetting_amps,
 )
 from diagnostics.engine.faults import mode_words, modes_of
 from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
@@ -38,16 +36,14 @@ from diagnostics.engine.words import _
 
 __all__ = [
     "WEAK_SHARE",
+    "behind_meter",
     "contact_ohm",
     "judge",
-    "loading_share",
     "meter_tolerance",
     "pin_token",
     "pin_volts",
     "read_pin",
     "state_of_charge",
-    "unloaded_volts",
-    "wetting_amps",
 ]
 
 OK, FINDING, REFUSED, NOTE = "ok", "finding", "refused", "note"
@@ -80,7 +76,8 @@ def read_pin(system: TopSystem, position: Position, share: float) -> str:
 def pin_token(system: TopSystem, position: Position, volts: float, supply: float, due: str) -> str:
     """A reading as a token of the observation table: CONTACT_TOKENS, or ANGLE_TOKENS seen from the place that is
     due."""
-    share = _tidy(volts, supply) / supply
+    assert position.pin is not None  # noqa: S101 - sensors with a pin only
+    share = share_of(system, position.pin, volts, supply)
     reads = read_pin(system, position, share)
     if position.watches is None:
         return "weak" if reads == MADE and _weak_at(position, share) else reads
@@ -122,17 +119,25 @@ def _charge_first(system: TopSystem, supply: float) -> str:
     return words.format(supply=supply)
 
 
-def _tidy(volts: float, supply: float) -> float:
-    """A reading within the meter's tolerance of a rail is the rail."""
-    return min(max(volts, 0.0), supply)
+def share_of(system: TopSystem, pin: Pin, volts: float, supply: float) -> float:
+    """A reading as a share of the supply, as it would stand there without the meter.
+
+    Within the meter's tolerance of a rail it is the rail. A meter across a pulled-up contact lies parallel to it and
+    lowers the pin, noticeably where the pull-up is high.
+    """
+    share = min(max(volts, 0.0), supply) / supply
+    if pin.bands is not None or pin.made_reads != "low":
+        return share
+    pull_up = system.module.pull_up_ohm
+    return pin_volts(behind_meter(contact_ohm(share, 1.0, pull_up)), 1.0, pull_up)
 
 
-def _contact_ohm(system: TopSystem, pin: Pin, volts: float, supply: float) -> float | None:
+def _contact_ohm(system: TopSystem, pin: Pin, share: float) -> float | None:
     """Contact resistance, for a pulled-up contact only. None where next to nothing flows and the figure would be
     noise."""
-    if pin.bands is not None or pin.made_reads != "low" or volts >= 0.9 * supply:
+    if pin.bands is not None or pin.made_reads != "low" or share >= 0.9:
         return None
-    return contact_ohm(volts, supply, system.module.pull_up_ohm)
+    return contact_ohm(share, 1.0, system.module.pull_up_ohm)
 
 
 def _weak_at(position: Position, share: float) -> bool:
@@ -150,11 +155,10 @@ def _pin(system: TopSystem, observation: PinReading) -> Judgement:
     position, code, supply = system.positions[observation.position], observation.position, observation.supply_volts
     pin = position.pin
     assert pin is not None  # noqa: S101 - check_case lets no other through
-    volts = _tidy(observation.volts, supply)
-    share = volts / supply
+    share = share_of(system, pin, observation.volts, supply)
     reads = read_pin(system, position, share)
     due = sensor_state(position, pose_of(system, observation.pose))
-    ohms = _contact_ohm(system, pin, volts, supply)
+    ohms = _contact_ohm(system, pin, share)
     verdict, words = _pin_words(position, code, reads, due, share, ohms)
     return Judgement(verdict, words + _charge_first(system, supply), reads, share, ohms)
 
@@ -203,9 +207,9 @@ def _by_hand(system: TopSystem, observation: PinByHand) -> Judgement:
         return Judgement(REFUSED, why)
     position, code, supply = system.positions[observation.position], observation.position, observation.supply_volts
     assert position.pin is not None  # noqa: S101 - check_case lets no other through
-    pressed, released = (_tidy(volts, supply) / supply for volts in both)
+    pressed, released = (share_of(system, position.pin, volts, supply) for volts in both)
     seen = read_pin(system, position, pressed), read_pin(system, position, released)
-    ohms = _contact_ohm(system, position.pin, pressed * supply, supply)
+    ohms = _contact_ohm(system, position.pin, pressed)
     charge = _charge_first(system, supply)
     if seen != (MADE, RELEASED):
         words = _(

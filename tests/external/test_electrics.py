@@ -3,16 +3,15 @@
 import pytest
 
 from diagnostics.engine.electrics import (
+    METER_OHM,
+    behind_meter,
     contact_ohm,
-    loading_share,
     meter_tolerance,
     pin_volts,
     state_of_charge,
-    unloaded_volts,
-    wetting_amps,
 )
-from diagnostics.engine.signals import read_pin
-from tests.diagnostics.small_system import small_system
+from diagnostics.engine.signals import read_pin, share_of
+from tests.diagnostics.small_system import DATA, small_system
 
 
 @pytest.mark.parametrize(
@@ -30,19 +29,24 @@ def test_pull_up_divider(supply, pull_up, volts, ohms):
     assert pin_volts(contact_ohm(volts, supply, pull_up), supply, pull_up) == pytest.approx(volts)
 
 
-def test_open_contact_and_wetting_current():
+def test_an_open_contact():
     assert contact_ohm(12.0, 12.0, 1000) == float("inf")
     assert pin_volts(float("inf"), 12.0, 1000) == 12.0
-    # 1 mA at 5 V is the usual published minimum load of low-level switches: 1 kΩ gives enough, 10 kΩ does not
-    assert wetting_amps(0.05, 5.0, 1000) == pytest.approx(4.95e-3)
-    assert wetting_amps(0.0, 5.0, 10_000) < 1e-3
 
 
-@pytest.mark.parametrize(("source", "percent"), [(1e3, 0.01), (1e4, 0.10), (1e5, 0.99), (1e6, 9.09)])
-def test_a_meter_of_ten_megohms_loads(source, percent):
-    """Rs/(Rs + 10 MΩ), as tables of meter loading print it."""
-    assert round(100 * loading_share(source), 2) == percent
-    assert unloaded_volts(12.0 * (1 - loading_share(source)), source) == pytest.approx(12.0)
+@pytest.mark.parametrize(("pull_up", "percent"), [(1e3, 0.01), (1e4, 0.10), (1e5, 0.99), (1e6, 9.09)])
+def test_a_meter_of_ten_megohms_loads(pull_up, percent):
+    """An open pin reads low by Rs/(Rs + 10 MΩ), as tables of meter loading print it; the share leaves that out."""
+    reads = pin_volts(METER_OHM, 12.0, pull_up)
+    assert round(100 * (1 - reads / 12.0), 2) == percent
+    system = small_system(module=DATA["module"] | {"pull_up_ohm": pull_up})
+    assert share_of(system, system.positions["BG3"].pin, reads, 12.0) == pytest.approx(1.0)
+
+
+def test_resistance_behind_a_meter():
+    assert behind_meter(METER_OHM) == float("inf")
+    assert behind_meter(5e6) == pytest.approx(10e6)  # two equal resistances side by side
+    assert behind_meter(100.0) == pytest.approx(100.0, rel=2e-5)
 
 
 @pytest.mark.parametrize(
