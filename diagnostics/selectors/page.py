@@ -11,23 +11,16 @@ from django.db.models import Count
 from django.utils.translation import gettext as _
 
 from diagnostics.engine.case import checks_of
+from diagnostics.engine.cautions import caution_words
 from diagnostics.engine.motion import pose_of, sensor_state
+from diagnostics.engine.poses import differing, places_words, plain, pose_name, pose_words
 from diagnostics.engine.results import Diagnosis, NextCheck, ProofState, Suspect
 from diagnostics.engine.system.model import Position, TopSystem
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 from diagnostics.selectors.proof import motions_owed, repaired_paths
 from diagnostics.selectors.suspects import OPEN_SUSPECT, diagnosis_of
-from diagnostics.selectors.words import (
-    CAUTIONS,
-    complaint_words,
-    differing,
-    places_words,
-    plain,
-    pose_name,
-    pose_words,
-    state_word,
-)
+from diagnostics.selectors.words import complaint_words, state_word
 
 SHOWN_ENTRIES = 10
 SHOWN_SUSPECTS = 6
@@ -74,7 +67,7 @@ class Row:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        return tuple(str(CAUTIONS[caution]) for caution in self.position.cautions)
+        return tuple(caution_words(caution) for caution in self.position.cautions)
 
     @property
     def colours(self) -> str:

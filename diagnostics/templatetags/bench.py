@@ -10,8 +10,8 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.translation import get_language
 
 from diagnostics.engine.faults import mode_words, modes_of
+from diagnostics.engine.poses import place_words, plain
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.selectors.words import place_words, plain
 
 register = template.Library()
 

@@ -4,9 +4,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from diagnostics.engine.case import MotionTrial as Trial
-from diagnostics.engine.case import PinByHand, Pose
+from diagnostics.engine.case import PinByHand
 from diagnostics.engine.case import PinReading as PinCheck
-from diagnostics.engine.motion import MADE
+from diagnostics.engine.motion import MADE, pose_of
+from diagnostics.engine.poses import pose_words
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.signals import WEAK_SHARE, read_pin
 from diagnostics.engine.system.model import Motion, Pin, Step, TopSystem
@@ -26,15 +27,6 @@ from reports.document.content import (
 from reports.document.decide import STOPWATCH_U_S, decide, share_of_supply
 
 HYDRAULIC = frozenset({"cylinder", "pump", "valve"})
-
-
-def pose_words(system: TopSystem, pose: Pose) -> str:
-    """A pose in words: the name of a resting pose, or each axis with its place."""
-    if isinstance(pose, str):
-        return pose
-    return ", ".join(
-        f"{system.axes[axis].title if axis in system.axes else axis}: {place}" for axis, place in pose.items()
-    )
 
 
 def reads_words(reads: str) -> str:
@@ -59,7 +51,8 @@ def readings(evidence: Evidence) -> tuple[PinReading, ...]:
     for one in evidence.seen:
         seen = one.observation
         if isinstance(seen, PinCheck):
-            where, reads = pose_words(evidence.system, seen.pose), reads_words(one.judgement.reads)
+            pose = pose_of(evidence.system, seen.pose)
+            where, reads = pose_words(evidence.system, pose), reads_words(one.judgement.reads)
             rows.append(_reading(evidence, one, where, seen.volts, reads))
         elif isinstance(seen, PinByHand):
             rows.append(_reading(evidence, one, _("by hand, pressed"), seen.pressed_volts, _state(evidence, one, True)))
