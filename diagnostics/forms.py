@@ -5,7 +5,6 @@ the answer where the button is the answer (`click:yes`). What an observation may
 checked by the service, once.
 """
 
-import json
 from typing import Any
 
 from django import forms
@@ -47,19 +46,14 @@ def _volts(*, required: bool = True) -> MeterField:
 
 
 class PoseField(forms.CharField):
-    """A resting pose by name, or places by axis as JSON; '' means as the sheet stands."""
+    """A resting pose by name, or places by axis as `axis:place,axis:place`; '' means as the sheet stands."""
 
     def clean(self, value: Any) -> str | dict[str, str]:
         text: str = super().clean(value)
-        if not text.startswith("{"):
+        if ":" not in text:
             return text
-        try:
-            pose = json.loads(text)
-        except ValueError as error:
-            raise forms.ValidationError(_("The pose could not be read; choose it again.")) from error
-        if not all(isinstance(place, str) for place in pose.values()):
-            raise forms.ValidationError(_("The pose could not be read; choose it again."))
-        return dict(pose)
+        # What is no axis or no place of the system is refused where the system is known.
+        return {axis: place for axis, _colon, place in (part.partition(":") for part in text.split(","))}
 
 
 class EntryForm(forms.Form):

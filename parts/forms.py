@@ -1,7 +1,8 @@
+from collections.abc import Iterable
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from diagnostics.models import SystemRevision
 from parts.models import Part
 
 
@@ -16,20 +17,27 @@ class PartForm(forms.Form):
         queryset=Part.objects.filter(superseded_by__isnull=True),
         required=False,
         to_field_name="number",
-        empty_label=_("nothing"),
+        widget=forms.TextInput(attrs={"list": "shelf-numbers", "autocomplete": "off"}),
+        error_messages={"invalid_choice": _("No part has this number, or it has a successor already.")},
     )
 
 
 class FitForm(forms.Form):
     """Where a part fits."""
 
-    part = forms.ModelChoiceField(label=_("Part"), queryset=Part.objects.all(), to_field_name="number")
+    part = forms.ModelChoiceField(
+        label=_("Part number"),
+        queryset=Part.objects.all(),
+        to_field_name="number",
+        widget=forms.TextInput(attrs={"list": "shelf-numbers", "autocomplete": "off"}),
+        error_messages={"invalid_choice": _("No part has this number.")},
+    )
     system = forms.ChoiceField(label=_("Top system"))
     position = forms.CharField(label=_("Position"), max_length=12)
 
-    def __init__(self, *args: object, **kwargs: object) -> None:
+    def __init__(self, *args: object, systems: Iterable[tuple[str, str]], **kwargs: object) -> None:
+        """`systems`: slug and title of those declared."""
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
-        systems = dict(SystemRevision.objects.order_by("slug", "revision").values_list("slug", "title"))
         field = self.fields["system"]
         assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared so above
-        field.choices = list(systems.items())
+        field.choices = list(systems)

@@ -40,11 +40,13 @@ class ShelfRow:
 
 @dataclass(frozen=True, slots=True)
 class Shelf:
-    """`left_out`: matching parts beyond the first SHELF_ROWS. `empty`: the catalogue has no part at all."""
+    """`left_out`: matching parts beyond the first SHELF_ROWS. `empty`: the catalogue has no part at all. `systems`:
+    slug and title of the top systems that are declared."""
 
     rows: tuple[ShelfRow, ...]
     left_out: int
     empty: bool
+    systems: tuple[tuple[str, str], ...]
 
 
 def parts_for(*, system: str, position: str) -> QuerySet[Part]:
@@ -75,7 +77,13 @@ def shelf(*, query: str = "", today: date | None = None) -> Shelf:
         )
         for part in parts
     )
-    return Shelf(rows=rows, left_out=total - len(rows), empty=not total and not query)
+    declared = tuple((slug, system.title) for slug, system in systems.items())
+    return Shelf(rows=rows, left_out=total - len(rows), empty=not total and not query, systems=declared)
+
+
+def systems_declared() -> tuple[tuple[str, str], ...]:
+    """Slug and title, for a form that asks for a top system."""
+    return tuple(newest_revisions().values_list("slug", "title"))
 
 
 def _matching(query: str) -> QuerySet[Part]:

@@ -50,7 +50,7 @@ def part_add(request: HttpRequest) -> HttpResponse:
 @require_POST
 @needs("part.write")
 def fit_add(request: HttpRequest) -> HttpResponse:
-    form = FitForm(request.POST)
+    form = FitForm(request.POST, systems=selectors.systems_declared())
     if form.is_valid():
         try:
             fit = services.fit_add(by=request.user, **form.cleaned_data)  # type: ignore[arg-type]
@@ -66,12 +66,8 @@ def fit_add(request: HttpRequest) -> HttpResponse:
 
 def _context(request: HttpRequest) -> dict[str, Any]:
     query = request.GET.get("q", "")
-    return {
-        "query": query,
-        "shelf": selectors.shelf(query=query),
-        "part_form": PartForm(),
-        "fit_form": FitForm(),
-    }
+    shelf = selectors.shelf(query=query)
+    return {"query": query, "shelf": shelf, "part_form": PartForm(), "fit_form": FitForm(systems=shelf.systems)}
 
 
 def _refused(request: HttpRequest, form: forms.Form, error: ShopError, forms_back: dict[str, Any]) -> HttpResponse:

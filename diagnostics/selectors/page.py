@@ -83,14 +83,14 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Todo:
-    """A check to make next. `target`: id of the field; `pose_json`: the pose to set first, '' when the car stands
+    """A check to make next. `target`: id of the field; `pose_token`: the pose to set first, '' when the car stands
     right."""
 
     check: NextCheck
     label: str
     name: str
     target: str
-    pose_json: str
+    pose_token: str
     pose_words: str
 
 
@@ -120,7 +120,7 @@ class SheetPage:
     @property
     def pose_token(self) -> str:
         """The pose as an entry carries it: by name where it has one, for a lighter page."""
-        return self.pose_name or json.dumps(self.sheet.pose, separators=(",", ":"))
+        return self.pose_name or pose_token(self.sheet.pose)
 
     @property
     def lamps(self) -> tuple[tuple[str, str], ...]:
@@ -129,6 +129,11 @@ class SheetPage:
     @property
     def unproven(self) -> int:
         return sum(1 for row in self.pins if row.proof is not None and not row.proof.proven)
+
+
+def pose_token(pose: Mapping[str, str]) -> str:
+    """The pose as forms carry it: `axis:place,axis:place`."""
+    return ",".join(f"{axis}:{place}" for axis, place in pose.items())
 
 
 def sheet_version(sheet: BenchSheet) -> str:
@@ -284,7 +289,7 @@ def _todo(sheet: BenchSheet, system: TopSystem, check: NextCheck) -> Todo:
         label=str(kind.label),
         name=name,
         target=_TARGETS[kind].format(check.position, check.motion or ""),
-        pose_json="" if stands else json.dumps(pose),
+        pose_token="" if stands else pose_token(pose),
         pose_words=_way_there(system, sheet.pose, pose),
     )
 

@@ -19,9 +19,11 @@ def sheet_or_404(pk: int) -> BenchSheet:
 
 
 def sheet_context(request: ShopRequest, sheet: BenchSheet) -> dict[str, Any]:
-    page = sheet_page(sheet, viewer_pk=request.user.pk, all_entries=request.GET.get("entries") == "all")
+    """`?entries=all`: the page shows every entry and nothing else, for a long sheet would not be light otherwise."""
+    whole = request.GET.get("entries") == "all"
+    page = sheet_page(sheet, viewer_pk=request.user.pk, all_entries=whole)
     can = may(request.user, "bench.write") and sheet.closed_at is None
-    return {"page": page, "sheet": sheet, "car": sheet.car, "job": sheet.job, "can": can}
+    return {"page": page, "sheet": sheet, "car": sheet.car, "job": sheet.job, "can": can, "entries_alone": whole}
 
 
 def parts_answer(request: ShopRequest, sheet: BenchSheet, status: int = 200, **more: Any) -> HttpResponse:

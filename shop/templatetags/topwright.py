@@ -92,6 +92,23 @@ def when(at: dt.datetime) -> SafeString:
     return format_html('<time datetime="{}">{}</time>', here.isoformat(), formats.date_format(here, "j M Y, H:i"))
 
 
+@register.filter
+def day(at: dt.date | dt.datetime | None) -> str:
+    """A day as people here read it, of a time the day in the shop's zone; '' for none."""
+    return _date(at, "j M Y")
+
+
+@register.filter
+def month(at: dt.date | None) -> str:
+    return _date(at, "M Y")
+
+
+def _date(at: dt.date | dt.datetime | None, form: str) -> str:
+    if at is None:
+        return ""
+    return formats.date_format(timezone.localtime(at) if isinstance(at, dt.datetime) else at, form)
+
+
 def _tag(shape: str, word: Any) -> SafeString:
     return format_html('<span class="tag tag-{}">{}</span>', shape, word)
 

@@ -1,6 +1,5 @@
 """The bench by requests: with JavaScript and without, by role, two people, bad input, weight and number of queries."""
 
-import json
 import re
 import uuid
 from typing import Any
@@ -12,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from diagnostics import services
 from diagnostics.models import BenchSheet, Check
+from diagnostics.selectors.page import pose_token
 from shop.models import Car, Job, Stage, User
 from shop.services import job_open
 from tests.diagnostics.bench import add, opened, post_check, words
@@ -107,7 +107,7 @@ def test_what_was_typed_comes_back_with_the_reason(sheet: BenchSheet, client_as:
         ({"check": "pin", "position": "BG1", "volts": ""}, 422, "No number was typed"),
         ({"check": "pin", "position": "BG77", "volts": "1"}, 422, "BG77"),
         ({"check": "pin", "position": "BG1", "volts": "1", "pose": "upside-down"}, 422, "upside-down"),
-        ({"check": "pin", "position": "BG1", "volts": "1", "pose": "{broken"}, 422, "pose"),
+        ({"check": "pin", "position": "BG1", "volts": "1", "pose": "lid:sideways"}, 422, "no place"),
         ({"check": "pin", "position": "BG1", "volts": "nan"}, 422, "nan"),
         ({"check": "pin", "position": "BG1", "volts": "1e9"}, 422, "1000000000"),
         ({"check": "continuity", "position": "BG1"}, 422, "ohms"),
@@ -173,7 +173,7 @@ def test_every_kind_of_entry_can_be_made_by_its_button(sheet: BenchSheet, client
 
 def test_an_entry_keeps_the_pose_that_it_was_read_in(sheet: BenchSheet, tech: User, client_as: Any) -> None:
     """Typed while the network was away, sent after somebody moved the top on."""
-    there = json.dumps(sheet.pose)
+    there = pose_token(sheet.pose)
     services.sheet_set_pose(sheet=sheet, by=tech, pose="open", supply_volts=12.2, ignition_on=False)
     fields = {"pose": there, "supply_volts": "12.6", "ignition": "yes"}
     post_check(client_as("technician"), sheet, check="pin", position="BG1", volts="0.1", **fields)
