@@ -15,8 +15,8 @@ class CertificateState(models.TextChoices):
 class Certificate(models.Model):
     """`content` is the frozen content model as JSON (reports.document.content); `sha256` that of the file.
 
-    `fingerprint` is the SHA-256 of what the content was made from: asking again for the same job with nothing changed gives the same
-    certificate, not a second one.
+    `fingerprint` is the SHA-256 of what the content was made from: asking again for the same job with nothing changed
+    gives the same certificate, not a second one.
     """
 
     number = models.CharField(max_length=24, unique=True)

@@ -1,1 +1,1 @@
-"""The functional core of diagnosis: top systems, signals, motion, faults, inference, planning, proof. No Django here."""
+"""The functional core of diagnosis: top systems, signals, motion, faults, inference, planning, proof, without Django."""

@@ -12,7 +12,7 @@ CHECK_CAUTIONS: Mapping[str, tuple[Caution, ...]] = {
     "click": (),
     "wiggle": ("ignition",),
     "continuity": (),
-    "motion": ("pinch",),
+    "motion": ("pinch", "ignition"),
     "look": (),
     "battery": ("battery",),
 }

@@ -13,7 +13,7 @@ from diagnostics.engine.evidence import outcome_table
 from diagnostics.engine.hypotheses import count, weigh
 from diagnostics.engine.motion import pose_of, sensor_state
 from diagnostics.engine.results import Judgement, NextCheck
-from diagnostics.engine.sitting import AT_MODULE, AT_POSITION, Sitting, motion_minutes, sitting_of
+from diagnostics.engine.sitting import AT_MODULE, AT_POSITION, Sitting, motion_minutes, seen_by, sitting_of
 from diagnostics.engine.whys import why_of
 
 MINUTES: Mapping[str, float] = {
@@ -178,8 +178,11 @@ def _offers(model: Compiled, sitting: Sitting, flickering: frozenset[str]) -> It
 
 def _pin_offers(model: Compiled, sitting: Sitting, code: str, flickering: frozenset[str]) -> Iterator[_Offer]:
     position = model.system.positions[code]
-    for pose, moving in sitting.poses:
-        if code in flickering or not sitting.made("pin", code, pose):
+    offered = set()
+    for pose, moving in sitting.poses:  # the nearest first: what looks alike to the sensor is offered once
+        view = seen_by(model.system, code, pose)
+        if view not in offered and (code in flickering or not sitting.made("pin", code, pose)):
+            offered.add(view)
             due = sensor_state(position, pose_of(model.system, pose))
             yield _Offer("pin", code, minutes_of(sitting, "pin", code, moving), pose=pose, due=due)
 

@@ -94,8 +94,14 @@ def _made(system: TopSystem, case: Case, judgements: Sequence[Judgement]) -> fro
 
 
 def _key(system: TopSystem, check: str, code: str, pose: Pose | None) -> object:
-    full = None if pose is None else tuple(sorted(pose_of(system, pose).items()))
-    return check, code, full
+    return check, code, None if pose is None else seen_by(system, code, pose)
+
+
+def seen_by(system: TopSystem, code: str, pose: Pose) -> tuple[tuple[str, str], ...]:
+    """What of a pose a sensor sees: its axes with their places. Two poses that look alike to it give one reading."""
+    position, places = system.positions[code], pose_of(system, pose)
+    axes = position.made_when.axes() if position.made_when is not None else {position.watches} & places.keys()
+    return tuple((axis, places[axis]) for axis in sorted(axes))
 
 
 def present_pose(system: TopSystem, case: Case) -> dict[str, str]:
@@ -140,12 +146,13 @@ def _poses(model: Compiled, pose: dict[str, str], weights: Floats) -> tuple[tupl
             for other, more in _from(model, name, weights):
                 if minutes + more < found.get(other, np.inf):
                     found[other] = minutes + more
-    named: list[tuple[Pose, float]] = list(found.items())
-    return tuple(named) if here is not None else ((dict(pose), 0.0), *_hand_poses(system, pose))
+    if here is None:
+        return ((dict(pose), 0.0),)  # nobody lifts dividers or opens a trunk under a top that has stalled half way
+    return tuple(sorted([*found.items(), *_hand_poses(system, pose)], key=lambda item: item[1]))
 
 
 def _hand_poses(system: TopSystem, pose: dict[str, str]) -> list[tuple[Pose, float]]:
-    """From a stalled top: the same with one axis moved by hand."""
+    """From a top at rest: the same with one axis moved by hand."""
     found: list[tuple[Pose, float]] = []
     for name, axis in system.axes.items():
         if axis.moved == "by_hand":

@@ -1,4 +1,4 @@
-"""Words for people from code that knows no web framework: `_()` marks a sentence, and the shell says who translates it."""
+"""Words for people from code that knows no web framework: `_()` marks a sentence; the shell says who translates it."""
 
 from collections.abc import Callable
 
@@ -6,7 +6,7 @@ _speak: Callable[[str], str] = str
 
 
 def speak_with(translate: Callable[[str], str]) -> None:
-    """Translate every sentence from now on with `translate` (called when the sentence is made, in the reader's language)."""
+    """Translate every sentence from now on with `translate`, called when the sentence is made, for who reads it."""
     global _speak
     _speak = translate
 

@@ -57,9 +57,9 @@ class BenchSheet(models.Model):
 class Check(models.Model):
     """One observation as it was entered. Never changed; struck out it stays, with who and why.
 
-    `observation` is the entry in the words of a case file (diagnostics.engine.case). `verdict` is what was judged at once:
-    a token (`ok`, `finding`, `refused`, `note`), `words` its sentence. `entry_id` comes from the browser, so that an entry
-    sent twice after a lost connection is kept once.
+    `observation` is the entry in the words of a case file (diagnostics.engine.case). `verdict` is what was judged at
+    once: a token (`ok`, `finding`, `refused`, `note`), `words` its sentence. `entry_id` comes from the browser, so
+    that an entry sent twice after a lost connection is kept once.
     """
 
     sheet = models.ForeignKey(BenchSheet, on_delete=models.PROTECT, related_name="checks")

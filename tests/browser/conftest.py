@@ -8,6 +8,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from tests.conftest import PASSWORD
+
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 # Playwright's sync API runs an event loop in this thread; the tests touch the ORM between its calls, never inside one.
@@ -39,10 +41,10 @@ def browser_type_launch_args() -> dict[str, Any]:
 def sign_in(page: Page, live_server: Any) -> Callable[[str], Page]:
     """Sign a person in through the form, as they would; the cast's password is the one of tests/conftest.py."""
 
-    def as_person(username: str, password: str = "threads-and-canvas") -> Page:
+    def as_person(username: str) -> Page:
         page.goto(f"{live_server.url}/sign-in/")
         page.get_by_label("Username").fill(username)
-        page.get_by_label("Password").fill(password)
+        page.get_by_label("Password").fill(PASSWORD)
         page.get_by_role("button", name="Sign in").click()
         page.wait_for_url(lambda url: "sign-in" not in url)
         return page
