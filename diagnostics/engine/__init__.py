@@ -1,1 +1,1 @@
-"""The functional core of diagnosis: top systems, signals, motion, faults, inference, planning, proof, without Django."""
+"""The core of diagnosis, without Django: top systems, signals, motion, faults, inference, planning, proof."""

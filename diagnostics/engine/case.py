@@ -7,15 +7,18 @@ Shapes and plain bounds here; whether an observation fits its system (known posi
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
+from diagnostics.engine.errors import CaseError
+from diagnostics.engine.motion import pose_of
+from diagnostics.engine.poses import Pose
 from diagnostics.engine.system.model import Lamp, TopSystem
+from diagnostics.engine.system.sentences import words_of
 from diagnostics.engine.words import _
 
 Month = Annotated[str, StringConstraints(pattern=r"^\d{4}-(0[1-9]|1[0-2])$")]
 Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]
 Volts = Annotated[float, Field(ge=-50, le=100, allow_inf_nan=False)]
-Pose = str | dict[str, str]
 
 
 class Frozen(BaseModel):
@@ -98,6 +101,7 @@ class Battery(Observed):
 Observation = Annotated[
     PinReading | PinByHand | Click | Wiggle | Continuity | MotionTrial | Look | Battery, Field(discriminator="check")
 ]
+_CHECKS = frozenset({"pin", "pin-by-hand", "click", "wiggle", "continuity", "motion", "look", "battery"})
 
 
 class CaseCar(Frozen):
@@ -120,20 +124,22 @@ class Case(Frozen):
     observations: tuple[Observation, ...] = Field(default=(), max_length=10_000)
 
 
-class CaseError(ValueError):
-    """A case that cannot be: one clear sentence of what, where and what was expected."""
-
-
 def parse_case(data: Any) -> Case:
     """`data` (decoded JSON) as a Case; raises CaseError with the place of the first mistake."""
-    from pydantic import ValidationError
-
     try:
         return Case.model_validate(data)
     except ValidationError as error:
         first = error.errors()[0]
-        where = ".".join(str(part) for part in first["loc"]) or "the case"
-        raise CaseError(f"{where}: {first['msg']}") from error
+        path = tuple(str(part) for part in first["loc"])
+        raise CaseError(f"{_place_of(path)}: {words_of(first, path)}") from error
+
+
+def _place_of(path: tuple[str, ...]) -> str:
+    """Where in the case: `car.made_on`, or `observation 2, volts` (counted from 1, as people do)."""
+    if path[:1] == ("observations",) and len(path) > 1:
+        inside = path[3:] if path[2:3] and path[2] in _CHECKS else path[2:]
+        return ", ".join([_("observation {number}").format(number=int(path[1]) + 1), *inside])
+    return ".".join(path) or _("the case")
 
 
 def check_case(system: TopSystem, case: Case) -> None:
@@ -156,8 +162,6 @@ def check_case(system: TopSystem, case: Case) -> None:
 
 def check_observation(system: TopSystem, observation: Observation, where: str) -> None:
     """Whether one observation fits the system; `where` opens the sentence of the CaseError."""
-    from diagnostics.engine.motion import pose_of
-
     if isinstance(observation, Battery):
         return
     if isinstance(observation, MotionTrial):

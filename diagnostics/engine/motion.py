@@ -10,7 +10,8 @@ Meaning of motion, the same for everybody who simulates it:
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from diagnostics.engine.case import CaseError, Pose
+from diagnostics.engine.errors import CaseError
+from diagnostics.engine.poses import Pose
 from diagnostics.engine.system.model import BETWEEN, SENSORS, Position, Step, TopSystem
 from diagnostics.engine.words import _
 

@@ -5,6 +5,9 @@ from collections.abc import Mapping
 from diagnostics.engine.system.model import BETWEEN, TopSystem
 from diagnostics.engine.words import _
 
+Pose = str | dict[str, str]
+"""A resting pose by name, or axis -> place."""
+
 
 def pose_name(system: TopSystem, pose: Mapping[str, str]) -> str:
     """The resting pose that this is, or ''."""

@@ -10,7 +10,6 @@ import random
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from diagnostics.engine.case import Pose
 from diagnostics.engine.motion import MADE, RELEASED, fault_free, pose_of, sensor_state
 from diagnostics.engine.observe import (
     ANGLE_SHOWS,
@@ -26,6 +25,7 @@ from diagnostics.engine.observe import (
     WIGGLE_STEADY,
     Shares,
 )
+from diagnostics.engine.poses import Pose
 from diagnostics.engine.results import Fault
 from diagnostics.engine.signals import read_pin
 from diagnostics.engine.system.model import BETWEEN, Pin, Position, Step, TopSystem

@@ -10,6 +10,7 @@ from diagnostics.engine import trials
 from diagnostics.engine.case import Case, MotionTrial, PinReading, position_of
 from diagnostics.engine.compiled import Compiled, Floats
 from diagnostics.engine.motion import fault_free, pose_of
+from diagnostics.engine.poses import Pose
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import REFUSED
 from diagnostics.engine.system.model import BETWEEN, TopSystem
@@ -26,8 +27,6 @@ RETURN_MINUTES = 3.0
 """Bringing a top that has stalled back to where a motion starts: common practice, no source."""
 LIKELY_RUNS = 0.5
 """A pose behind a motion is proposed only if the motion will more likely than not get there."""
-
-Pose = str | dict[str, str]
 
 
 @dataclass(frozen=True)
@@ -100,7 +99,8 @@ def _key(system: TopSystem, check: str, code: str, pose: Pose | None) -> object:
 def seen_by(system: TopSystem, code: str, pose: Pose) -> tuple[tuple[str, str], ...]:
     """What of a pose a sensor sees: its axes with their places. Two poses that look alike to it give one reading."""
     position, places = system.positions[code], pose_of(system, pose)
-    axes = position.made_when.axes() if position.made_when is not None else {position.watches} & places.keys()
+    watched = {position.watches} if position.watches is not None else set()
+    axes = position.made_when.axes() if position.made_when is not None else watched
     return tuple((axis, places[axis]) for axis in sorted(axes))
 
 

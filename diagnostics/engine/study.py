@@ -19,9 +19,10 @@ from diagnostics.engine.faults import default_prior, faults_of, repair_of
 from diagnostics.engine.inference import Belief, believe
 from diagnostics.engine.motion import pose_of
 from diagnostics.engine.planning import minutes_of, next_checks
+from diagnostics.engine.poses import Pose
 from diagnostics.engine.results import Fault
 from diagnostics.engine.simulate import Bench
-from diagnostics.engine.sitting import Pose, Sitting, sitting_of
+from diagnostics.engine.sitting import Sitting, sitting_of
 from diagnostics.engine.system.model import TopSystem
 
 FOUND = 0.9

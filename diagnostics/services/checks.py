@@ -13,7 +13,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from pydantic import TypeAdapter, ValidationError
 
-from diagnostics.engine.case import CaseError, Observation, check_observation
+from diagnostics.engine.case import Observation, check_observation
+from diagnostics.engine.errors import CaseError
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem

@@ -7,13 +7,14 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from diagnostics.engine.case import Case, CaseCar, CaseError, check_case, parse_case
+from diagnostics.engine.case import Case, CaseCar, check_case, parse_case
+from diagnostics.engine.errors import CaseError
 from diagnostics.engine.motion import pose_of
 from diagnostics.models import BenchSheet
 from diagnostics.selectors.systems import system_for_car, system_of
 from diagnostics.selectors.words import complaint_words
 from shop.errors import Conflict, ShopError
-from shop.models import Job, User
+from shop.models import Job, Stage, User
 from shop.permissions import require
 from shop.services import trail_record
 
@@ -31,10 +32,13 @@ class SheetAlreadyOpen(Conflict):
 
 
 def locked(sheet: BenchSheet) -> BenchSheet:
-    """The sheet as it is now, locked until the end of the transaction; Conflict when somebody has closed it."""
+    """The sheet as it is now, locked until the end of the transaction; Conflict when it is closed or its job is done."""
     now = BenchSheet.objects.select_for_update(of=("self",)).select_related("job", "car", "revision").get(pk=sheet.pk)
     if now.closed_at is not None:
         raise Conflict(_("This bench sheet is closed and takes no more entries. Open a new one on the job."))
+    if not now.job.is_open:
+        words = _("Job {number} is done, so its bench sheet takes no more entries. Move the job back to go on.")
+        raise Conflict(words.format(number=now.job.number))
     return now
 
 
@@ -44,10 +48,12 @@ def sheet_open(*, job: Job, by: User) -> BenchSheet:
 
     The pose starts as the job's last sheet left it, else at the first resting pose of the system. SheetAlreadyOpen
     when the car has one.
+    A sheet that a finished job left open is closed: nobody would come back to do it.
     """
     require(by, "bench.write")
     if not job.is_open:
         raise Conflict(_("Job {number} is finished; a bench sheet needs an open job.").format(number=job.number))
+    _close_left_open(job)
     _refuse_second(job)
     revision = system_for_car(job.car)
     last = BenchSheet.objects.filter(job=job, revision=revision).order_by("-opened_at").first()
@@ -65,6 +71,11 @@ def sheet_open(*, job: Job, by: User) -> BenchSheet:
         raise
     trail_record(by=by, job=job, kind="sheet.opened", words=_("Opened a bench sheet."), link=sheet.get_absolute_url())
     return sheet
+
+
+def _close_left_open(job: Job) -> None:
+    left = BenchSheet.objects.filter(car_id=job.car_id, closed_at__isnull=True, job__stage__in=[Stage.DONE, Stage.GONE])
+    left.update(closed_at=timezone.now())
 
 
 def _refuse_second(job: Job) -> None:
@@ -119,7 +130,7 @@ def sheet_set_complaint(
     sheet = locked(sheet)
     if sheet.revision is None:
         raise ShopError(
-            _("This car's top system is not declared yet, so its steps have no names. Write the complaint on the job.")
+            _("This car’s top system is not declared yet, so its steps have no names. Write the complaint on the job.")
         )
     system = system_of(sheet.revision)
     data = {

@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 
 from diagnostics.engine import observe, trials
 from diagnostics.engine.answer import as_json
-from diagnostics.engine.case import CaseError, parse_case
+from diagnostics.engine.case import parse_case
 from diagnostics.engine.compiled import compiled
 from diagnostics.engine.effects import module_sees, moves
+from diagnostics.engine.errors import CaseError
 from diagnostics.engine.faults import faults_of
 from diagnostics.engine.hypotheses import fault_sets, project, rank
 from diagnostics.engine.inference import believe, diagnose

@@ -2,7 +2,8 @@
 
 import pytest
 
-from diagnostics.engine.case import CaseError, check_case, parse_case
+from diagnostics.engine.case import check_case, parse_case
+from diagnostics.engine.errors import CaseError
 from diagnostics.engine.signals import judge, pin_token
 from tests.diagnostics.small_system import case_data, pin, small_system
 

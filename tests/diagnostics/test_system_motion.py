@@ -5,7 +5,7 @@ from typing import Literal
 
 import pytest
 
-from diagnostics.engine.case import CaseError
+from diagnostics.engine.errors import CaseError
 from diagnostics.engine.faults import faults_of
 from diagnostics.engine.motion import fault_free, pose_of, reports, sensor_state
 from diagnostics.engine.system import BETWEEN, SENSORS, Condition

@@ -16,10 +16,11 @@ _COLOURS = get_args(Colour)
 def finding_of(error: Mapping[str, Any]) -> Finding:
     """One of pydantic's error entries (`ValidationError.errors()`) as a path and a sentence."""
     path = tuple(str(part) for part in error["loc"] if part != "[key]")
-    return path, _words(error, path)
+    return path, _unknown_field(path) if error["type"] == "extra_forbidden" else words_of(error, path)
 
 
-def _words(error: Mapping[str, Any], path: At) -> str:
+def words_of(error: Mapping[str, Any], path: At) -> str:
+    """The sentence for one of pydantic's error entries at `path`, of whatever file."""
     kind, value, limits = str(error["type"]), error.get("input"), error.get("ctx") or {}
     name = path[-1] if path else ""
     if kind == "missing":
@@ -27,9 +28,13 @@ def _words(error: Mapping[str, Any], path: At) -> str:
             return _("An entry of this list is missing; expected one more.")
         return _("{name} is missing.").format(name=shown(name))
     if kind == "extra_forbidden":
-        return _unknown_field(path)
+        return _("{name} is not known here.").format(name=shown(name))
     if kind == "literal_error":
         return _not_in_list(value, str(limits["expected"]))
+    if kind == "union_tag_invalid":
+        return _not_in_list(limits["tag"], str(limits["expected_tags"]))
+    if kind == "union_tag_not_found":
+        return _("{name} is missing.").format(name=shown(str(limits["discriminator"]).strip("'")))
     if kind == "string_pattern_mismatch":
         expected = _patterns().get(str(limits["pattern"]), _("another spelling"))
         return _("{value} was found; expected {expected}.").format(value=shown(value), expected=expected)
@@ -42,6 +47,8 @@ def _patterns() -> dict[str, str]:
         r"^[A-Z]{2}[0-9]{1,2}$": _("a reference designation: two capital letters and a number, such as BG3"),
         r"^[a-z0-9]+(-[a-z0-9]+)*$": _("small letters and digits, words joined by hyphens, such as raise-lid"),
         r"^[A-Z]$": _("the row of the connector as one capital letter"),
+        r"^\d{4}-(0[1-9]|1[0-2])$": _("a month as YYYY-MM"),
+        r"^\d{4}-\d{2}-\d{2}$": _("a day as YYYY-MM-DD"),
     }
 
 
@@ -65,6 +72,8 @@ def _expected(kind: str, limits: Mapping[str, Any]) -> str:
         "float_type": _("a number"),
         "float_parsing": _("a number"),
         "finite_number": _("a number"),
+        "bool_type": _("true or false"),
+        "bool_parsing": _("true or false"),
         "greater_than": _("more than {gt}"),
         "greater_than_equal": _("at least {ge}"),
         "less_than": _("less than {lt}"),

@@ -13,7 +13,8 @@ from django.db import DatabaseError
 from django.utils.translation import gettext as _
 
 from diagnostics.engine.answer import as_json
-from diagnostics.engine.case import CaseError, parse_case
+from diagnostics.engine.case import parse_case
+from diagnostics.engine.errors import CaseError
 from diagnostics.engine.inference import diagnose
 from diagnostics.engine.results import Diagnosis, NextCheck
 from diagnostics.engine.system.load import load_system
