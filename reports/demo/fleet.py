@@ -8,11 +8,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, tzinfo
 
-from diagnostics.engine.results import Fault
-from diagnostics.engine.simulate import Bench
 from diagnostics.engine.system.model import TopSystem
 from reports.demo import floor, jobs, people
-from reports.demo.life import YEAR, Life, month_back
+from reports.demo.life import YEAR, Grown, Life, NoticedFaults, month_back
 from reports.demo.records import CarRecord
 from reports.demo.truth import Truth
 
@@ -38,31 +36,6 @@ class Made:
     climate: str
     model: tuple[str, str, str]
     owner: int
-
-
-@dataclass(slots=True)
-class Grown:
-    """A car with its clocks, and the day on which it would come next."""
-
-    car: CarRecord
-    life: Life
-    noticed: "NoticedFaults"
-    rng: random.Random
-    next_day: float
-
-
-class NoticedFaults:
-    """Which single faults of a system stop a motion, asked once a fault."""
-
-    def __init__(self, system: TopSystem) -> None:
-        self.system = system
-        self.known: dict[Fault, bool] = {}
-
-    def __call__(self, fault: Fault) -> bool:
-        if fault not in self.known:
-            bench = Bench(self.system, frozenset({fault}), random.Random(0))  # noqa: S311 - a story, no secret
-            self.known[fault] = bench.complaint() is not None
-        return self.known[fault]
 
 
 def invent(truth: Truth, systems: Mapping[str, TopSystem], today: date, zone: tzinfo) -> Scenario:

@@ -7,20 +7,16 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta, tzinfo
-from typing import TYPE_CHECKING
 
 from diagnostics.engine.results import Fault
 from diagnostics.engine.simulate import Bench
 from diagnostics.engine.system.model import TopSystem
 from reports.demo import people
 from reports.demo.jobs import at, kilometres, whole_job, workday
-from reports.demo.life import month_back
+from reports.demo.life import Grown, month_back
 from reports.demo.records import CarRecord, CheckRecord, JobRecord, SheetRecord, WorkRecord
 from reports.demo.truth import Truth
 from reports.demo.visit import Watch
-
-if TYPE_CHECKING:
-    from reports.demo.fleet import Grown
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +50,7 @@ SLOTS = (
 )
 
 
-def fill(waiting: Sequence["Grown"], today: date, zone: tzinfo) -> None:
+def fill(waiting: Sequence[Grown], today: date, zone: tzinfo) -> None:
     """Give every slot to a car that would come next anyway; a car whose top still works comes for a booked service."""
     for slot, grown in zip(SLOTS, waiting, strict=False):
         eve = workday(today - timedelta(days=1), back=True)

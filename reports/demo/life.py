@@ -13,6 +13,7 @@ from datetime import date
 
 from diagnostics.engine.faults import faults_of, repair_of
 from diagnostics.engine.results import Fault
+from diagnostics.engine.simulate import Bench
 from diagnostics.engine.system.model import TopSystem
 from reports.demo.records import CarRecord, FailureRecord
 from reports.demo.truth import Hazard, Truth
@@ -107,3 +108,28 @@ def month_back(today: date, months: int) -> date:
     """The first day of the month that many months before today's."""
     number = today.year * 12 + today.month - 1 - months
     return date(number // 12, number % 12 + 1, 1)
+
+
+@dataclass(slots=True)
+class Grown:
+    """A car with its clocks, and the day on which it would come next."""
+
+    car: CarRecord
+    life: Life
+    noticed: "NoticedFaults"
+    rng: random.Random
+    next_day: float
+
+
+class NoticedFaults:
+    """Which single faults of a system stop a motion, asked once a fault."""
+
+    def __init__(self, system: TopSystem) -> None:
+        self.system = system
+        self.known: dict[Fault, bool] = {}
+
+    def __call__(self, fault: Fault) -> bool:
+        if fault not in self.known:
+            bench = Bench(self.system, frozenset({fault}), random.Random(0))  # noqa: S311 - a story, no secret
+            self.known[fault] = bench.complaint() is not None
+        return self.known[fault]
