@@ -90,11 +90,11 @@ class PinForm(AtPosition):
 
 class FreeForm(EntryForm):
     check = CheckKind.PIN.value
-    connector = forms.CharField(max_length=5)
-    row = forms.CharField(max_length=1, required=False)
-    number = forms.IntegerField()
+    connector = forms.CharField(label=gettext_lazy("Connector"), max_length=5)
+    row = forms.CharField(label=gettext_lazy("Row"), max_length=1, required=False)
+    number = forms.IntegerField(label=gettext_lazy("Pin number"), min_value=1)
     volts = _volts()
-    pose = forms.CharField(max_length=80, required=False)
+    pose = forms.CharField(label=gettext_lazy("Pose"), max_length=80, required=False)
 
     def observation(self) -> dict[str, Any]:
         data = super().observation()
@@ -184,6 +184,9 @@ class MotionForm(EntryForm):
         for name in self.data:
             if name.startswith("seconds_"):
                 value = field.clean(self.data[name])
+                if value is not None and not value > 0:
+                    words = _("A step of {text} s cannot be; expected more than 0 s, such as 4.5.")
+                    raise forms.ValidationError(words.format(text=self.data[name]))
                 if value is not None:
                     seconds[name.removeprefix("seconds_")] = value
         return {**data, "seconds": seconds}

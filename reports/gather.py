@@ -69,7 +69,7 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
 def _issuer() -> Issuer:
     shop = ShopProfile.objects.first()
     if shop is None:
-        raise ShopError(_("The shop's name and address are not entered yet; a certificate must say who issues it."))
+        raise ShopError(_("The shop’s name and address are not entered yet; a certificate must say who issues it."))
     return Issuer(shop.name, shop.address, shop.phone, shop.email)
 
 
@@ -167,7 +167,7 @@ def _client_information(job: Job, sheet: BenchSheet | None, system: TopSystem | 
     """What the client said and nobody here has checked; it is marked as that."""
     said = []
     if job.complaint:
-        said.append(_("Complaint, in the client's words: {words}").format(words=job.complaint))
+        said.append(_("Complaint, in the client’s words: {words}").format(words=job.complaint))
     if sheet is not None and sheet.complaint and system is not None:
         complaint = Complaint.model_validate(sheet.complaint)
         motion = system.motions[complaint.motion]

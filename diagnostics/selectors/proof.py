@@ -20,6 +20,7 @@ from diagnostics.models import CheckKind
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 from diagnostics.selectors.history import sheet_of_job
 from diagnostics.selectors.suspects import diagnosis_of, open_suspects
+from diagnostics.selectors.systems import system_for_car
 from shop.models import Job
 
 
@@ -97,14 +98,16 @@ def reasons_not_done(job: Job) -> list[str]:
 
 
 def _path_words(path: RepairedPath) -> str:
-    return _("Repaired and not proven: {position} {name}. {missing}").format(
-        position=path.position, name=path.name, missing=path.missing
-    )
+    subject = f"{path.position} {path.name}".strip()
+    return _("Repaired and not proven: {subject}. {missing}").format(subject=subject, missing=path.missing)
 
 
 def _unread_paths(job: Job) -> tuple[RepairedPath, ...]:
     """Paths of a job with no sheet on a declared system: nothing has been seen of them."""
-    missing = _("Open a bench sheet and check it after the work.")
+    if system_for_car(job.car):
+        missing = _("Open a bench sheet and check it after the work.")
+    else:
+        missing = _("The top system is not declared, so nothing here can prove it: the owner of the shop decides.")
     positions = dict.fromkeys(job.work.values_list("position", flat=True))
     return tuple(RepairedPath(position, "", missing) for position in positions)
 

@@ -32,7 +32,7 @@ class SheetAlreadyOpen(Conflict):
 
 
 def locked(sheet: BenchSheet) -> BenchSheet:
-    """The sheet as it is now, locked until the end of the transaction; Conflict when it is closed or its job is done."""
+    """The sheet as it is now, locked until the end of the transaction; Conflict when it or its job is closed."""
     now = BenchSheet.objects.select_for_update(of=("self",)).select_related("job", "car", "revision").get(pk=sheet.pk)
     if now.closed_at is not None:
         raise Conflict(_("This bench sheet is closed and takes no more entries. Open a new one on the job."))

@@ -22,7 +22,7 @@ def sheet_context(request: ShopRequest, sheet: BenchSheet) -> dict[str, Any]:
     """`?entries=all`: the page shows every entry and nothing else, for a long sheet would not be light otherwise."""
     whole = request.GET.get("entries") == "all"
     page = sheet_page(sheet, viewer_pk=request.user.pk, all_entries=whole)
-    can = may(request.user, "bench.write") and sheet.closed_at is None
+    can = may(request.user, "bench.write") and sheet.closed_at is None and sheet.job.is_open
     return {"page": page, "sheet": sheet, "car": sheet.car, "job": sheet.job, "can": can, "entries_alone": whole}
 
 

@@ -22,7 +22,11 @@ def bench(request: ShopRequest, pk: int) -> HttpResponse:
     """GET goes to the car's open sheet, else offers to open one. POST opens one, or goes to the one that is open."""
     job = get_object_or_404(Job.objects.select_related("car"), pk=pk)
     there = BenchSheet.objects.filter(car=job.car, closed_at__isnull=True).select_related("job").first()
-    if there is not None and (there.job_id == job.pk or request.method == "GET"):
+    if (
+        there is not None
+        and (there.job.is_open or not job.is_open)
+        and (there.job_id == job.pk or request.method == "GET")
+    ):
         if there.job_id != job.pk:
             messages.info(request, _("The open sheet of this car is on job {number}.").format(number=there.job.number))
         return redirect(there)
@@ -79,7 +83,7 @@ def complaint(request: ShopRequest, pk: int) -> HttpResponse:
     found = sheet_or_404(pk)
     try:
         if found.revision is None:
-            raise ShopError(_("This car's top system is not declared yet; write the complaint on the job."))
+            raise ShopError(_("This car’s top system is not declared yet; write the complaint on the job."))
         form = ComplaintForm(request.POST, system=system_of(found.revision))
         if not form.is_valid():
             raise ShopError(first_words(form))

@@ -85,7 +85,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('title', models.CharField(max_length=140)),
-                ('complaint', models.TextField(blank=True, help_text="In the customer's words")),
+                ('complaint', models.TextField(blank=True, help_text='In the customer’s words')),
                 ('stage', models.CharField(choices=[('booked', 'Booked'), ('here', 'Taken in'), ('tracing', 'Tracing the fault'), ('mending', 'Mending'), ('proving', 'Proving'), ('done', 'Done'), ('gone', 'Handed over')], default='booked', max_length=10)),
                 ('hold', models.CharField(choices=[('bench', 'the bench'), ('part', 'a part'), ('customer', 'the customer'), ('bay', 'a bay'), ('nothing', 'nothing')], default='bench', max_length=10)),
                 ('hold_note', models.CharField(blank=True, max_length=140)),

@@ -30,7 +30,7 @@ class Hold(models.TextChoices):
 class Job(models.Model):
     car = models.ForeignKey(Car, on_delete=models.PROTECT, related_name="jobs")
     title = models.CharField(max_length=140)
-    complaint = models.TextField(blank=True, help_text=_("In the customer's words"))
+    complaint = models.TextField(blank=True, help_text=_("In the customer’s words"))
     stage = models.CharField(max_length=10, choices=Stage, default=Stage.BOOKED)
     hold = models.CharField(max_length=10, choices=Hold, default=Hold.BENCH)
     hold_note = models.CharField(max_length=140, blank=True)

@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _error(request, 400, _("The shop's computer could not make sense of this request."))
+    return _error(request, 400, _("The shop’s computer could not make sense of this request."))
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:

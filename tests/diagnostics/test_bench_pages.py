@@ -13,7 +13,7 @@ from diagnostics import services
 from diagnostics.models import BenchSheet, Check
 from diagnostics.selectors.page import pose_token
 from shop.models import Car, Job, Stage, User
-from shop.services import job_open
+from shop.services import job_move, job_open
 from tests.diagnostics.bench import add, opened, post_check, words
 
 HTMX = {"HX-Request": "true"}
@@ -325,3 +325,42 @@ def test_systems_and_their_options(revision: Any, client_as: Any) -> None:
     assert client.get("/systems/rht-trio/?revision=1").status_code == 200
     assert client.get("/systems/rht-trio/?revision=9").status_code == 404
     assert client.get("/systems/no-such-top/").status_code == 404
+
+
+def test_a_system_that_nobody_declared_is_said_on_the_car_and_at_its_address(revision: Any, client_as: Any) -> None:
+    client = client_as("counter")
+    assert "Retractable hardtop of three shells" in words(client.get("/systems/rht-trio/?as=fact"))
+    assert "not declared" in words(client.get("/systems/rth-trio/?as=fact"))
+    gone = client.get("/systems/rth-trio/")
+    assert gone.status_code == 404
+    assert "No top system rth-trio is declared here" in words(gone)
+
+
+def test_a_done_job_takes_no_more_entries_and_holds_up_no_other(
+    sheet: BenchSheet, owner: User, counter: User, client_as: Any
+) -> None:
+    job_move(job=sheet.job, by=owner, stage=Stage.DONE, why="as agreed")
+    client = client_as("technician")
+    refused = post_check(client, sheet, check="battery", volts="12.6")
+    assert refused.status_code == 409
+    assert "takes no more entries" in words(refused)
+    assert 'id="volts-BG1"' not in words(client.get(f"/sheets/{sheet.pk}/"))
+    other = job_open(car=sheet.car, by=counter, title="Squeaks", stage=Stage.HERE)
+    assert "Open a bench sheet" in words(client.get(f"/jobs/{other.pk}/bench/"))
+    client.post(f"/jobs/{other.pk}/bench/")
+    sheet.refresh_from_db()
+    assert sheet.closed_at is not None
+    assert BenchSheet.objects.get(closed_at=None).job == other
+
+
+def test_every_entry_of_a_long_sheet_stands_on_a_page_of_its_own(sheet: BenchSheet, tech: User, client_as: Any) -> None:
+    for n in range(1, 13):
+        add(sheet, tech, check="wiggle", position=f"BG{n}", steady=True)
+    client = client_as("technician")
+    assert "2 earlier entries" in words(client.get(f"/sheets/{sheet.pk}/"))
+    page = words(client.get(f"/sheets/{sheet.pk}/?entries=all"))
+    assert page.count('id="check-') == 12
+    assert 'id="volts-BG1"' not in page
+    check = Check.objects.earliest("pk")
+    answer = client.post(f"/checks/{check.pk}/strike/", {"why": "wrong car", "at": "entries"})
+    assert answer["Location"] == f"/sheets/{sheet.pk}/#entries"
