@@ -1,0 +1,182 @@
+"""Every address of every app, for every role: what it answers, and that it was asked on the server."""
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
+
+from diagnostics.models import BenchSheet, Check
+from parts.models import Part
+from reports.models import Certificate
+from shop import services
+from shop.errors import Refused
+from shop.models import Car, Job, Role, TrailEntry, User
+from shop.runs import run_queue
+from tests.diagnostics.bench import add, opened, publish
+
+pytestmark = pytest.mark.django_db
+
+ALL = frozenset(Role.values)
+BOOKS = ALL - {Role.PARTS}
+CUSTOMERS = frozenset({Role.COUNTER, Role.OWNER})
+BENCH = frozenset({Role.TECHNICIAN, Role.OWNER})
+CATALOGUE = frozenset({Role.PARTS, Role.OWNER})
+
+# address by name, method, what is sent, who gets through
+TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
+    ("shop:floor", "get", {}, ALL),
+    ("shop:cars", "get", {}, ALL),
+    ("shop:car", "get", {}, ALL),
+    ("shop:car-new", "get", {}, BOOKS),
+    ("shop:car-new", "post", {"vin": "bad"}, BOOKS),
+    ("shop:car-edit", "get", {}, BOOKS),
+    ("shop:car-edit", "post", {"vin": "bad"}, BOOKS),
+    ("shop:odometer-add", "post", {"km": "5", "read_on": "2020-01-01"}, BOOKS),
+    ("shop:job-new", "get", {}, BOOKS),
+    ("shop:job-new", "post", {"title": "Look"}, BOOKS),
+    ("shop:customers", "get", {}, ALL),
+    ("shop:customer", "get", {}, ALL),
+    ("shop:customer-new", "get", {}, CUSTOMERS),
+    ("shop:customer-new", "post", {"name": "Ben"}, CUSTOMERS),
+    ("shop:customer-edit", "get", {}, CUSTOMERS),
+    ("shop:customer-edit", "post", {"name": "Ben"}, CUSTOMERS),
+    ("shop:job", "get", {}, ALL),
+    ("shop:job-stage", "post", {"stage": "mending"}, BOOKS),
+    ("shop:job-hold", "post", {"hold": "part"}, BOOKS),
+    ("shop:job-note", "post", {"words": "Hello"}, ALL),
+    ("shop:job-picture", "post", {}, ALL),
+    ("shop:picture", "get", {}, ALL),
+    ("shop:run", "get", {}, ALL),
+    ("shop:tour-dismiss", "post", {}, ALL),
+    ("shop:sign-out", "post", {}, ALL),
+    ("diagnostics:systems", "get", {}, ALL),
+    ("diagnostics:system", "get", {}, ALL),
+    ("diagnostics:bench", "get", {}, ALL),
+    ("diagnostics:bench", "post", {}, BENCH),
+    ("diagnostics:job-panel", "get", {}, ALL),
+    ("diagnostics:work-add", "post", {"position": "BG3", "kind": "adjust"}, BENCH),
+    ("diagnostics:sheet", "get", {}, ALL),
+    ("diagnostics:sheet-live", "get", {}, ALL),
+    ("diagnostics:next", "get", {}, ALL),
+    ("diagnostics:sheet-pose", "post", {"pose": "open", "supply_volts": "12.5", "ignition": "on"}, BENCH),
+    ("diagnostics:sheet-complaint", "post", {"stop": "close:raise-lid"}, BENCH),
+    ("diagnostics:sheet-close", "post", {}, BENCH),
+    ("diagnostics:check-add", "post", {"check": "battery", "volts": "12.6"}, BENCH),
+    ("diagnostics:check-strike", "post", {"why": "wrong pin"}, BENCH),
+    ("diagnostics:car-units", "get", {}, ALL),
+    ("diagnostics:car-proof", "get", {}, ALL),
+    ("parts:shelf", "get", {}, ALL),
+    ("parts:options", "get", {}, ALL),
+    ("parts:part-add", "post", {"number": "TW-ZZZ-0001", "name": "Clip"}, CATALOGUE),
+    ("parts:fit-add", "post", {"part": "TW-BGA-3014", "system": "rht-trio", "position": "BG1"}, CATALOGUE),
+    ("reports:certificates", "get", {}, ALL),
+    ("reports:certificate", "get", {}, ALL),
+    ("reports:certificate-file", "get", {}, ALL),
+    ("reports:job-panel", "get", {}, ALL),
+    ("reports:car-panel", "get", {}, ALL),
+    ("reports:issue", "post", {}, BENCH),
+]
+
+# Found by nobody in this little shop: that somebody signed in gets as far as the answer is what counts.
+NOT_FOUND = {"shop:picture", "reports:certificate", "reports:certificate-file"}
+# Before somebody has signed in.
+OPEN_TO_ALL = {"shop:sign-in"}
+
+
+@pytest.fixture
+def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Callable[[str], str]:
+    """The address behind a name, with things of the cast in the place of its arguments."""
+    publish(owner)
+    sheet = opened(job, tech)
+    check = add(sheet, tech, check="battery", volts=12.6)
+    Part.objects.create(number="TW-BGA-3014", name="Switch")
+    run = run_queue(kind="certificate", title="Certificate", by=counter, job=job)
+    keys: dict[str, Any] = {
+        "car": car.pk, "car-edit": car.pk, "odometer-add": car.pk, "job-new": car.pk,
+        "customer": car.owner_id, "customer-edit": car.owner_id, "picture": 9999, "run": run.pk,
+        "system": "rht-trio", "car-units": car.pk, "car-proof": car.pk, "car-panel": car.pk,
+        "certificate": "TW-2026-XXXXXXXX-X", "certificate-file": "TW-2026-XXXXXXXX-X",
+        "check-strike": check.pk, "next": sheet.pk, "sheet": sheet.pk, "sheet-live": sheet.pk,
+        "sheet-pose": sheet.pk, "sheet-complaint": sheet.pk, "sheet-close": sheet.pk, "check-add": sheet.pk,
+        "job": job.pk, "job-stage": job.pk, "job-hold": job.pk, "job-note": job.pk, "job-picture": job.pk,
+        "bench": job.pk, "job-panel": job.pk, "work-add": job.pk, "issue": job.pk,
+    }  # fmt: skip
+
+    def address_of(name: str) -> str:
+        key = keys.get(name.partition(":")[2])
+        return reverse(name, args=[] if key is None else [key])
+
+    return address_of
+
+
+def _names(patterns: list[URLPattern | URLResolver], space: str = "") -> Iterator[str]:
+    for pattern in patterns:
+        if isinstance(pattern, URLResolver):
+            yield from _names(pattern.url_patterns, f"{pattern.namespace}:" if pattern.namespace else space)
+        else:
+            assert pattern.name, f"{pattern} has no name"
+            yield f"{space}{pattern.name}"
+
+
+def test_the_table_has_every_address() -> None:
+    assert set(_names(get_resolver().url_patterns)) - OPEN_TO_ALL == {name for name, *_rest in TABLE}
+
+
+@pytest.mark.parametrize("role", [*Role.values, "nobody"])
+@pytest.mark.parametrize(("name", "method", "data", "who"), TABLE, ids=[f"{row[1]} {row[0]}" for row in TABLE])
+def test_who_gets_through(
+    client_as: Callable[[str], Client],
+    address: Callable[[str], str],
+    role: str,
+    name: str,
+    method: str,
+    data: dict[str, Any],
+    who: frozenset[str],
+) -> None:
+    at = address(name)
+    if (name, method) == ("diagnostics:bench", "post"):  # everybody may go to a sheet that is open, to read
+        BenchSheet.objects.update(closed_at=timezone.now())
+    before = _written()
+    answer = getattr(client_as(role), method)(at, data)
+    if role == "nobody":
+        assert answer.status_code == 302
+        assert name == "shop:sign-out" or answer["Location"].startswith("/sign-in/?next=")
+    elif role in who:
+        assert answer.status_code in (200, 302, 422) or (name in NOT_FOUND and answer.status_code == 404)
+    else:
+        assert answer.status_code == 403
+        assert "Your role does not allow this. Ask the owner of the shop." in answer.content.decode()
+    if role not in who:
+        assert _written() == before
+
+
+def _written() -> list[Any]:
+    """What a write that got through would have changed."""
+    counts = [model.objects.count() for model in (TrailEntry, Check, BenchSheet, Part, Certificate)]
+    return [*counts, list(Check.objects.values_list("struck_at")), list(BenchSheet.objects.values_list("pose"))]
+
+
+@pytest.mark.parametrize("name", [row[0] for row in TABLE if row[1] == "post"])
+def test_a_link_cannot_write(client_as: Callable[[str], Client], address: Callable[[str], str], name: str) -> None:
+    """Reading an address that also writes gives its form, the way back, or nothing; it never writes."""
+    at, before = address(name), _written()
+    assert client_as("owner").get(at).status_code in (200, 302, 405)
+    assert _written() == before
+
+
+def test_pages_offer_only_what_the_server_accepts(client_as: Callable[[str], Client], job: Job) -> None:
+    page = client_as("parts").get(job.get_absolute_url()).content.decode()
+    assert "/stage/" not in page
+    assert "/notes/" in page
+    page = client_as("technician").get(job.get_absolute_url()).content.decode()
+    assert "/stage/" in page
+
+
+def test_somebody_who_left_the_shop_may_nothing(tech: User, job: Job) -> None:
+    tech.is_active = False
+    tech.save()
+    with pytest.raises(Refused):
+        services.note_add(job=job, by=tech, words="x")
