@@ -13,7 +13,7 @@ APPS = [Path(settings.BASE_DIR) / app for app in ("shop", "diagnostics", "parts"
 TEMPLATES = sorted(path for app in APPS for path in app.glob("templates/**/*.html"))
 SEEN = {"aria-label", "placeholder", "title", "alt", "label", "data-label"}
 # The product's name, symbols of units, and the class of the page (a block of its own in base.html).
-SAME = re.compile(r"^page-\w+$|Topwright|YYYY-MM|PDF|SHA-256|mm²|\b(?:V|Ω|km|min|m|s|500)\b|&\w+;")
+SAME = re.compile(r"\bpage-(?:narrow|wide)\b|Topwright|YYYY-MM|PDF|SHA-256|mm²|\b(?:V|Ω|km|min|m|s|500)\b|&\w+;")
 SAID = {"ShopError", "Conflict", "Refused", "NotDone", "SheetAlreadyOpen", "ValidationError", "success", "info"}
 
 
