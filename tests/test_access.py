@@ -1,10 +1,13 @@
 """Every address of every app, for every role: what it answers, and that it was asked on the server."""
 
+import re
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
@@ -180,3 +183,29 @@ def test_somebody_who_left_the_shop_may_nothing(tech: User, job: Job) -> None:
     tech.save()
     with pytest.raises(Refused):
         services.note_add(job=job, by=tech, words="x")
+
+
+@pytest.mark.parametrize("name", [row[0] for row in TABLE if row[1] == "get"])
+def test_every_page_is_light_and_asks_little(
+    client_as: Callable[[str], Client], address: Callable[[str], str], name: str
+) -> None:
+    """Under 150 kB and under 12 queries for whoever sees most; that they do not grow with the rows is tested by app."""
+    at, client = address(name), client_as("owner")
+    client.get(at)  # what is read once a process is none of the page's
+    with CaptureQueriesContext(connection) as queries:
+        answer = client.get(at)
+    assert len(queries) < 12, [query["sql"] for query in queries]
+    assert len(answer.content) < 150_000
+
+
+def test_every_page_has_a_title_of_its_own(client_as: Callable[[str], Client], address: Callable[[str], str]) -> None:
+    client = client_as("owner")
+    titles: dict[str, str] = {}
+    for name in sorted({row[0] for row in TABLE if row[1] == "get"} - NOT_FOUND):
+        page = client.get(address(name)).content.decode()
+        found = re.search(r"<title>(.*?) · Topwright</title>", page, re.DOTALL)
+        if "<html" in page:
+            assert found, name
+            assert found[1].strip(), name
+            assert found[1] not in titles, f"{name} and {titles[found[1]]}: {found[1]}"
+            titles[found[1]] = name

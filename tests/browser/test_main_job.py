@@ -78,7 +78,7 @@ class AtTheCar:
         return made[check](position)
 
     def do_next(self) -> None:
-        """The first check of the page: its button brings the field, the car gives the value, a key or a button saves."""
+        """The first check of the page: its button brings the field, the car gives the value, a key saves it."""
         todo = self.page.locator("#next .bench-todo").first
         form, link = todo.locator("form[data-focus]"), todo.locator("a[data-focus]")
         target = (form if form.count() else link).get_attribute("data-focus")
@@ -255,7 +255,7 @@ def test_from_a_strange_car_to_a_certificate(
 
     _to_the_sheet(page, live_server.url)
     sheet_at = page.url
-    at = AtTheCar(page, Bench(system, [fault], random.Random(7)))
+    at = AtTheCar(page, Bench(system, [fault], random.Random(7)))  # noqa: S311 - a story, no secret
     expect(page.locator("#supply")).to_be_focused()
     page.keyboard.type(str(at.bench.supply))
     page.keyboard.press("Enter")

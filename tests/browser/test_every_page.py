@@ -1,0 +1,170 @@
+"""The main pages, on a phone and on a desk, light and dark: nothing runs off, everything has a name, can be hit with a
+thumb and reached with the keyboard, and nothing fails on the console."""
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from diagnostics import services as bench
+from diagnostics.models import BenchSheet
+from parts.models import Fit, Part
+from reports.models import Certificate
+from shop import services
+from shop.models import Car, Job, ShopProfile, Stage, User
+from tests.conftest import PASSWORD
+from tests.diagnostics.bench import add, opened, publish
+from tests.reports.test_services import ask_and_issue
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+SIZES = {"phone": (390, 844), "desk": (1440, 900)}
+
+# Sentences, one for each thing that is not as it should be.
+FAULTS = """() => {
+  const out = [];
+  const seen = (e) => e.checkVisibility({ visibilityProperty: true }) && !e.closest('.visually-hidden, .skip');
+  const short = (e) => e.outerHTML.slice(0, 110);
+  const wide = document.documentElement.scrollWidth;
+  if (wide > innerWidth) out.push(`runs off: ${wide} px`);
+  const ids = [...document.querySelectorAll('[id]')].map((e) => e.id);
+  out.push(...new Set(ids.filter((id, at) => ids.indexOf(id) !== at).map((id) => `id twice: ${id}`)));
+  let last = 0;
+  for (const h of document.querySelectorAll('h1, h2, h3, h4, h5, h6')) {
+    const level = Number(h.tagName[1]);
+    if (h.checkVisibility() && level > last + 1) out.push(`heading h${level} after h${last}: ${h.textContent.trim()}`);
+    if (h.checkVisibility()) last = level;
+  }
+  if (document.querySelectorAll('h1').length !== 1) out.push('not one h1');
+  for (const e of document.querySelectorAll('input:not([type=hidden]), select, textarea, button')) {
+    const label = [...(e.labels || [])].map((one) => one.textContent).join(' ') || e.getAttribute('aria-label') || '';
+    if (!(label + (e.tagName === 'BUTTON' ? e.textContent : '')).trim()) out.push(`no name: ${short(e)}`);
+  }
+  for (const e of document.querySelectorAll('a[href], button, input:not([type=hidden]), select, textarea, summary')) {
+    if (!seen(e) || (e.tagName === 'A' && getComputedStyle(e).display === 'inline')) continue;  // a link in a text
+    const box = (e.matches('[type=checkbox], [type=radio]') && e.closest('label') || e).getBoundingClientRect();
+    if (box.height < 43.5) out.push(`${Math.round(box.height)} px high: ${short(e)}`);
+  }
+  for (const e of document.querySelectorAll('.tag'))
+    if (e.checkVisibility() && e.clientHeight > 34) out.push(`tag in two lines: ${e.textContent}`);
+  return out;
+}"""
+
+# Where the keyboard goes must be seen: an outline, on everything that Tab reaches.
+UNSEEN = """() => {
+  const e = document.activeElement, style = getComputedStyle(e);
+  if (e === document.body) return null;
+  const box = e.getBoundingClientRect();
+  const shown = style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2 && box.width > 0 && box.height > 0;
+  return shown ? '' : e.outerHTML.slice(0, 110);
+}"""
+
+
+@pytest.fixture
+def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user: User) -> dict[str, str]:
+    """The main pages, with something on each."""
+    ShopProfile.objects.create(pk=1, name="Verdeckwerk Halden", address="Gerberstraße 14\n40999 Halden")
+    long = services.customer_create(
+        by=counter, name="Bartholomew Quillfeather-Ashgrove", email="b" * 40 + "@post.example"
+    )
+    services.car_create(
+        by=counter, vin="0TWAH5903RT000002", maker="Halden", model="Brise Grand Tourer", made_on=car.made_on, owner=long
+    )
+    publish(owner)
+    sheet = _worked_on(job, tech)
+    free = _undeclared(Car.objects.latest("pk"), counter, tech)
+    made: Certificate = ask_and_issue(job, tech)
+    fitting = Part.objects.create(number="TW-BGB-3121", name="Lid switch with lead and plug")
+    Fit.objects.create(part=fitting, system="rht-trio", position="BG3")
+    return {
+        "floor": "/",
+        "cars": "/cars/",
+        "take in": "/cars/new/",
+        "car file": car.get_absolute_url(),
+        "customers": "/customers/",
+        "job": job.get_absolute_url(),
+        "bench sheet": sheet.get_absolute_url(),
+        "all entries": f"{sheet.get_absolute_url()}?entries=all",
+        "undeclared sheet": free.get_absolute_url(),
+        "certificates": "/certificates/",
+        "certificate": made.get_absolute_url(),
+        "shelf": "/shelf/",
+        "systems": "/systems/",
+        "system": "/systems/rht-trio/",
+        "not here": "/nowhere/",
+    }
+
+
+def _worked_on(job: Job, tech: User) -> BenchSheet:
+    sheet = opened(job, tech)
+    bench.sheet_set_complaint(
+        sheet=sheet, by=tech, complaint={"motion": "close", "stops_at": "raise-stack", "lamp": None}
+    )
+    for n in range(1, 12):
+        add(sheet, tech, check="pin", position=f"BG{n}", volts=0.1)
+    add(sheet, tech, check="look", position="BG3", found="green crust at the plug of the lid switch, cleaned")
+    bench.work_add(job=job, by=tech, position="BG3", kind="replace", part="TW-BGB-3121", serial="S1")
+    services.note_add(job=job, by=tech, words="Props are in the boot.")
+    return sheet
+
+
+def _undeclared(car: Car, counter: User, tech: User) -> BenchSheet:
+    job = services.job_open(car=car, by=counter, title="Stops", stage=Stage.HERE)
+    return opened(job, tech)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", SIZES)
+def test_nothing_is_wrong_with_any_page(
+    browser: Browser, live_server: Any, pages: dict[str, str], size: str, scheme: Any
+) -> None:
+    width, height = SIZES[size]
+    context = browser.new_context(
+        base_url=live_server.url, color_scheme=scheme, viewport={"width": width, "height": height}
+    )
+    page, said = context.new_page(), []
+    page.on("console", lambda message: said.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: said.append(str(error)))
+    wrong: dict[str, list[str]] = {}
+
+    def look(name: str) -> None:
+        page.wait_for_timeout(300)  # fragments that load by themselves
+        found = page.evaluate(FAULTS) + [line for line in said if "404" not in line]
+        if found:
+            wrong[name] = found
+        said.clear()
+
+    page.goto("/sign-in/")
+    look("sign-in")
+    _sign_in(page)
+    for name, address in pages.items():
+        page.goto(address)
+        look(name)
+        for fold in page.locator("main details:not([open]) > summary").all():
+            if fold.is_visible():
+                fold.click()
+        look(f"{name}, unfolded")
+    context.close()
+    assert wrong == {}
+
+
+def test_where_the_keyboard_stands_is_seen(page: Page, live_server: Any, pages: dict[str, str]) -> None:
+    page.goto(f"{live_server.url}/sign-in/")
+    _sign_in(page)
+    for name in ("floor", "job", "bench sheet", "shelf"):
+        page.goto(live_server.url + pages[name])
+        page.evaluate("document.activeElement.blur()")
+        for _stop in range(40):
+            page.keyboard.press("Tab")
+            unseen = page.evaluate(UNSEEN)
+            if unseen is None:
+                break
+            assert unseen == "", name
+
+
+def _sign_in(page: Page) -> None:
+    page.get_by_label("Username").fill("owner")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Close the tour").click()
+    page.get_by_role("region", name="Tour of Topwright").wait_for(state="detached")
