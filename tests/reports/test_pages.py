@@ -65,7 +65,7 @@ def test_page_says_what_the_paper_says(checked: Job, tech: User, client_as: Clie
         assert said in paper
     count = len(made.content["results"]["not_tested"])
     assert f"{count} things" in words
-    assert f"{count} things" in paper
+    assert f"({count} in all)" in paper
 
 
 def test_download_is_the_file_byte_for_byte(checked: Job, tech: User, client_as: ClientAs) -> None:

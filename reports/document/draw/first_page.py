@@ -76,7 +76,7 @@ def _who_and_what(content: Certificate) -> list[Flow]:
     item, half = content.item, WIDTH / 2 - 6
     odometer = ""
     if item.odometer_km is not None:
-        odometer = f"{item.odometer_km} km" + (f" ({day(item.odometer_on)})" if item.odometer_on else "")
+        odometer = f"{item.odometer_km:,} km" + (f" ({day(item.odometer_on)})" if item.odometer_on else "")
     system = _("not declared")
     if item.system_revision is not None:
         system = _("{title}, revision {revision}").format(title=item.system_title, revision=item.system_revision)
@@ -171,8 +171,10 @@ def _findings(content: Certificate) -> list[Flow]:
 def _not_tested(content: Certificate) -> list[Flow]:
     rows = content.results.not_tested
     count = Counter(area_words(row.area) for row in rows)
+    if not rows:
+        return [*heading(_("What was left out")), text(_("Nothing of what the top system declares."))]
     words = _(
-        "{count} things were not tested, or only in part: {areas}. This certificate says nothing about them. "
+        "Not tested, or only in part: {areas} ({count} in all). This certificate says nothing about them. "
         "The list stands under “What was not tested”."
     )
     areas = ", ".join(f"{area} {number}" for area, number in count.items())

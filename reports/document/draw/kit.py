@@ -11,6 +11,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.platypus import CondPageBreak, Paragraph, Table, TableStyle
 
+from diagnostics.engine.words import _
 from reports.document.draw.fonts import BOLD, REGULAR, markup
 
 PAGE = A4
@@ -114,13 +115,17 @@ def facts(rows: Sequence[tuple[str, str]], width: float = WIDTH, label: float = 
 
 
 def day(when: date | datetime) -> str:
-    """A day as 2026-11-25: unambiguous in every country."""
-    return when.strftime("%Y-%m-%d")
+    """A day as 25 Nov 2026, as on the pages: the month as a word is unambiguous in every country."""
+    return f"{when.day} {month(when)}"
 
 
 def moment(when: datetime) -> str:
-    return when.strftime("%Y-%m-%d %H:%M")
+    return f"{day(when)}, {when:%H:%M}"
 
 
 def month(when: date) -> str:
-    return when.strftime("%Y-%m")
+    names = (
+        *(_("Jan"), _("Feb"), _("Mar"), _("Apr"), _("May"), _("Jun")),
+        *(_("Jul"), _("Aug"), _("Sep"), _("Oct"), _("Nov"), _("Dec")),
+    )
+    return f"{names[when.month - 1]} {when.year:04d}"
