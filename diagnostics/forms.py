@@ -243,6 +243,12 @@ class ComplaintForm(forms.Form):
         return {"motion": motion, "stops_at": step, "lamp": self.cleaned_data["lamp"] or None}
 
 
+class StrikeForm(forms.Form):
+    """Whether a reason is needed is for the service to say."""
+
+    why = forms.CharField(label=gettext_lazy("Why"), max_length=200, required=False)
+
+
 class WorkForm(forms.Form):
     position = forms.CharField(label=gettext_lazy("Position"), max_length=12)
     kind = forms.ChoiceField(choices=WorkKind.choices)

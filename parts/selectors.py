@@ -13,6 +13,7 @@ from diagnostics.models import Unit
 from diagnostics.selectors import newest_revisions, system_of
 from parts.models import Part
 from shop.models import Car
+from shop.selectors import typed
 
 SHELF_ROWS = 200
 """Rows that the page shows at once; whoever has more narrows the list by typing."""
@@ -51,8 +52,12 @@ class Shelf:
 
 def parts_for(*, system: str, position: str) -> QuerySet[Part]:
     """Parts that fit a position: those that nothing supersedes first, the superseded ones after them."""
-    fitting = Part.objects.filter(fits__system=system, fits__position=position).select_related("superseded_by")
-    return fitting.annotate(successors=Count("superseded_by")).order_by("successors", "number")
+    fitting = Part.objects.filter(fits__system=typed(system), fits__position=typed(position))
+    return (
+        fitting.select_related("superseded_by")
+        .annotate(successors=Count("superseded_by"))
+        .order_by("successors", "number")
+    )
 
 
 def shelf(*, query: str = "", today: date | None = None) -> Shelf:
@@ -60,7 +65,7 @@ def shelf(*, query: str = "", today: date | None = None) -> Shelf:
 
     Seven queries, however long the catalogue is.
     """
-    query = query.strip()
+    query = typed(query)
     found = _matching(query)
     total = found.count()
     parts = list(found.select_related("superseded_by").prefetch_related("fits")[:SHELF_ROWS])

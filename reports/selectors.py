@@ -9,13 +9,14 @@ from reports.document.content import Certificate as Content
 from reports.document.content import from_json
 from reports.models import Certificate, CertificateState
 from shop.models import Car, Job, RunState
+from shop.selectors import typed
 
 FOUND_AT_MOST = 50
 
 
 def certificates_found(words: str) -> list[Certificate]:
     """The newest certificates whose number, VIN or owner has `words` in it; all where `words` is empty."""
-    rows = _rows()
+    rows, words = _rows(), typed(words)
     if words:
         rows = rows.filter(
             Q(number__icontains=words) | Q(car__vin__icontains=words) | Q(car__owner__name__icontains=words)

@@ -7,8 +7,8 @@ from reports import views
 app_name = "reports"
 urlpatterns = [
     path("certificates/", views.certificates, name="certificates"),
-    path("certificates/<str:number>/", views.certificate, name="certificate"),
-    path("certificates/<str:number>/file/", views.certificate_file, name="certificate-file"),
+    path("certificates/<slug:number>/", views.certificate, name="certificate"),
+    path("certificates/<slug:number>/file/", views.certificate_file, name="certificate-file"),
     path("jobs/<int:pk>/certificates/", views.job_panel, name="job-panel"),
     path("jobs/<int:pk>/certificates/issue/", views.issue, name="issue"),
     path("cars/<int:pk>/certificates/", views.car_panel, name="car-panel"),

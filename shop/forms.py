@@ -24,6 +24,15 @@ class MonthField(forms.DateField):
         super().__init__(input_formats=["%Y-%m"], widget=widget, error_messages=errors, **kwargs)
 
 
+WORDS_AT_MOST = 4000
+"""Characters of a text: two pages of the certificate that prints it."""
+
+
+def words_field(label: Any, *, rows: int, **more: Any) -> forms.CharField:
+    """A text of several lines, of any length that a person would type."""
+    return forms.CharField(label=label, max_length=WORDS_AT_MOST, widget=forms.Textarea(attrs={"rows": rows}), **more)
+
+
 class DayInput(forms.DateInput):
     def __init__(self) -> None:
         super().__init__(format="%Y-%m-%d", attrs={"type": "date"})
@@ -58,6 +67,8 @@ def owner_label(customer: Customer) -> str:
 
 
 class CustomerForm(forms.ModelForm):  # type: ignore[type-arg]
+    note = words_field(gettext_lazy("Note"), rows=3, required=False)
+
     class Meta:
         model = Customer
         fields = ("name", "email", "phone", "note")
@@ -65,9 +76,7 @@ class CustomerForm(forms.ModelForm):  # type: ignore[type-arg]
             "name": gettext_lazy("Name"),
             "email": gettext_lazy("E-mail"),
             "phone": gettext_lazy("Telephone"),
-            "note": gettext_lazy("Note"),
         }
-        widgets = {"note": forms.Textarea(attrs={"rows": 3})}
 
 
 class CarForm(forms.Form):
@@ -131,6 +140,9 @@ class OdometerForm(forms.Form):
 
 
 class JobForm(forms.ModelForm):  # type: ignore[type-arg]
+    complaint = words_field(
+        gettext_lazy("Complaint"), rows=4, required=False, help_text=gettext_lazy("In the customer’s words")
+    )
     here = forms.BooleanField(label=gettext_lazy("The car is here now"), required=False, initial=True)
 
     class Meta:
@@ -138,10 +150,9 @@ class JobForm(forms.ModelForm):  # type: ignore[type-arg]
         fields = ("title", "complaint", "promised_on")
         labels = {
             "title": gettext_lazy("The job in a few words"),
-            "complaint": gettext_lazy("Complaint"),
             "promised_on": gettext_lazy("Promised for"),
         }
-        widgets = {"complaint": forms.Textarea(attrs={"rows": 4}), "promised_on": DayInput()}
+        widgets = {"promised_on": DayInput()}
 
 
 class StageForm(forms.Form):
@@ -158,11 +169,11 @@ class HoldForm(forms.Form):
 
 
 class NoteForm(forms.ModelForm):  # type: ignore[type-arg]
+    words = words_field(gettext_lazy("Note"), rows=3)
+
     class Meta:
         model = JobNote
         fields = ("words",)
-        labels = {"words": gettext_lazy("Note")}
-        widgets = {"words": forms.Textarea(attrs={"rows": 3})}
 
 
 class PictureForm(forms.ModelForm):  # type: ignore[type-arg]

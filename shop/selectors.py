@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from shop.models import Car, Customer, Hold, Job, OdometerReading, Stage, TrailEntry
 
 FOUND_AT_MOST = 30
+TYPED_AT_MOST = 200
 IN_THE_SHOP = (Stage.HERE, Stage.TRACING, Stage.MENDING, Stage.PROVING, Stage.DONE)
 
 # What the car file's trail can be narrowed to: word for people, beginnings of the kinds.
@@ -66,7 +67,7 @@ def cars_found(words: str) -> list[Car]:
     cars = Car.objects.annotate(
         plain_plate=Replace(Replace(Upper("plate"), Value(" "), Value("")), Value("-"), Value(""))
     )
-    for word in _typed(words).split()[:5]:
+    for word in typed(words).split()[:5]:
         plain = word.upper().replace("-", "")
         match = Q(owner__name__icontains=word)
         if plain:
@@ -76,9 +77,9 @@ def cars_found(words: str) -> list[Car]:
     return list(cars.select_related("owner").prefetch_related(_open_jobs()).order_by(*order)[:FOUND_AT_MOST])
 
 
-def _typed(words: str) -> str:
-    """Without NUL, which PostgreSQL takes in no text."""
-    return words.replace("\0", " ")
+def typed(words: str) -> str:
+    """Words of a search as databases take them: without NUL (PostgreSQL) and no longer than anybody types (SQLite)."""
+    return words.replace("\0", " ")[:TYPED_AT_MOST].strip()
 
 
 def _open_jobs() -> Prefetch:  # type: ignore[type-arg]
@@ -87,7 +88,7 @@ def _open_jobs() -> Prefetch:  # type: ignore[type-arg]
 
 def customers_found(words: str) -> list[Customer]:
     customers = Customer.objects.annotate(car_count=Count("cars"))
-    words = _typed(words).strip()
+    words = typed(words)
     if words:
         customers = customers.filter(Q(name__icontains=words) | Q(phone__icontains=words) | Q(email__icontains=words))
     return list(customers.order_by("name", "pk")[:FOUND_AT_MOST])

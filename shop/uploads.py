@@ -1,6 +1,7 @@
 """Pictures that people send: looked at as untrusted bytes, decoded within limits, written anew."""
 
 import io
+import struct
 from dataclasses import dataclass
 from typing import IO
 
@@ -39,7 +40,7 @@ def picture_clean(upload: IO[bytes]) -> CleanPicture:
         raise _too_many_pixels() from error
     except UnidentifiedImageError as error:
         raise ShopError(_("This is no picture; expected a JPEG, PNG or WebP file.")) from error
-    except (OSError, SyntaxError, ValueError, IndexError) as error:  # what Pillow raises on broken files
+    except (OSError, SyntaxError, ValueError, IndexError, struct.error) as error:  # what Pillow raises on broken files
         raise ShopError(_("The picture is damaged; take it again or save it anew.")) from error
 
 

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from diagnostics import services
-from diagnostics.forms import ENTRY_FORMS, FreeForm, first_words
+from diagnostics.forms import ENTRY_FORMS, FreeForm, StrikeForm, first_words
 from diagnostics.models import BenchSheet, Check
 from diagnostics.views.common import done_answer, refused_answer, sheet_or_404
 from shop.errors import ShopError
@@ -47,10 +47,13 @@ def check_add(request: ShopRequest, pk: int) -> HttpResponse:
 def check_strike(request: ShopRequest, pk: int) -> HttpResponse:
     """`undo` in the form: the reason is that the person takes back their own last entry."""
     check = get_object_or_404(Check.objects.select_related("sheet", "sheet__job", "struck_by"), pk=pk)
-    why = request.POST.get("why", "")
-    if request.POST.get("undo"):
-        why = _("undone by {who}").format(who=request.user)
+    form = StrikeForm(request.POST)
     try:
+        if not form.is_valid():
+            raise ShopError(first_words(form))
+        why = form.cleaned_data["why"]
+        if request.POST.get("undo"):
+            why = _("undone by {who}").format(who=request.user)
         services.check_strike(check=check, by=request.user, why=why)
     except ShopError as error:
         return refused_answer(request, sheet_or_404(check.sheet_id), error)

@@ -24,6 +24,18 @@ def _jpeg(width: int = 40, height: int = 30, **options: Any) -> io.BytesIO:
     return out
 
 
+BROKEN_EXIF = bytes.fromhex(
+    "4578696600004d4d002a00000008000201000002000000060000002601120003000000010006000000000000787878787800"
+)
+"""An orientation, and a tag whose type does not fit its value: the library that reads it gives up with struct.error."""
+
+
+def _jpeg_with(exif: bytes) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (8, 8)).save(out, "JPEG", exif=exif)
+    return out.getvalue()
+
+
 def _png_claiming(width: int, height: int) -> bytes:
     """A PNG of a few hundred bytes whose head promises width x height pixels."""
 
@@ -63,10 +75,11 @@ def test_a_large_picture_is_sized_to_the_limit_and_a_transparent_one_stays_so() 
         (b"<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>", "This is no picture"),
         (b"", "This is no picture"),
         (_jpeg().getvalue()[:400], "The picture is damaged"),
+        (_jpeg_with(BROKEN_EXIF), "The picture is damaged"),
         (_png_claiming(9000, 9000), "more than 60 million pixels"),
         (_png_claiming(40_000, 40_000), "more than 60 million pixels"),
     ],
-    ids=["program", "pdf", "svg", "nothing", "cut off", "too many pixels", "bomb"],
+    ids=["program", "pdf", "svg", "nothing", "cut off", "broken metadata", "too many pixels", "bomb"],
 )
 def test_what_is_no_picture_is_refused_in_one_sentence(
     job: Job, tech: User, settings: Any, data: bytes, words: str

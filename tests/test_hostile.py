@@ -1,0 +1,241 @@
+"""Hostile values in every field of every form, in addresses and in searches: one clear answer, never a 500."""
+
+import io
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import models
+from django.test import Client
+from PIL import Image
+
+from shop.models import Car, Job, ShopProfile, User
+from tests.diagnostics.bench import add, opened, publish
+
+pytestmark = pytest.mark.django_db
+
+HOSTILE: dict[str, Any] = {
+    "nul": "a\0b",
+    "long": "x" * 10_000,
+    "emoji": "👩‍🔧🔧",
+    "right-to-left": "\u202eשלום\u202c",
+    "huge": "9" * 40,
+    "negative": "-1",
+    "not-a-number": "nan",
+    "infinite": "inf",
+    "huge-float": "1e400",
+    "empty": "",
+    "spaces": "   ",
+    "lines": "a\r\nSet-Cookie: b=c\r\n\r\n<script>",
+    "markup": "<b onload=alert(1)>&amp;{{ 7|add:7 }}%(x)s{0}",
+    "list": ["a", "b"],
+    "json": '{"a": [1]}',
+    "pairs": "roof:nowhere,::,lid",
+}
+
+# address -> what a good form of it holds; each value in turn is replaced by a hostile one
+FORMS: dict[str, dict[str, Any]] = {
+    "/cars/new/": {
+        "vin": "0TWAH5903RT000002", "plate": "A 1", "maker": "Halden", "model": "Brise", "made_on": "2014-06",
+        "climate": "hot", "system": "rht-trio", "owner": "Ada Quill",
+    },
+    "/cars/{car}/edit/": {
+        "vin": "0TWAH5903RT000001", "plate": "A 1", "maker": "Halden", "model": "Brise", "made_on": "2014-06",
+        "climate": "hot", "system": "rht-trio", "owner": "Ada Quill",
+    },
+    "/cars/{car}/odometer/": {"km": "5", "read_on": "2020-01-01"},
+    "/cars/{car}/jobs/new/": {"title": "Look", "complaint": "Stops", "promised_on": "2030-01-01", "here": "on"},
+    "/customers/new/": {"name": "Ben", "email": "b@x.example", "phone": "1", "note": "n"},
+    "/customers/{customer}/edit/": {"name": "Ben", "email": "b@x.example", "phone": "1", "note": "n"},
+    "/jobs/{job}/stage/": {"stage": "mending", "why": "because"},
+    "/jobs/{job}/hold/": {"hold": "part", "note": "n"},
+    "/jobs/{job}/notes/": {"words": "Hello"},
+    "/jobs/{job}/pictures/": {"file": "no file", "caption": "c", "position": "BG1"},
+    "/tour/dismiss/": {"x": "y"},
+    "/jobs/{job}/bench/": {"x": "y"},
+    "/jobs/{job}/work/": {
+        "position": "BG3", "kind": "replace", "part": "TW-BGA-3014", "revision": "a", "serial": "1", "words": "w",
+    },
+    "/sheets/{sheet}/pose/": {"pose": "open", "supply_volts": "12.5", "ignition": "on", "axis_stack": "raised"},
+    "/sheets/{sheet}/complaint/": {"stop": "close:raise-lid", "lamp": "steady", "recent_work": "MM3"},
+    "/sheets/{sheet}/close/": {"x": "y"},
+    "/sheets/{sheet}/checks/": {
+        "check": "pin", "entry_id": "6f1c1c0e-0000-4000-8000-000000000001", "position": "BG3", "volts": "0.1",
+        "pose": "closed", "supply_volts": "12.5", "ignition": "yes", "at": "pin-BG3",
+    },
+    "/sheets/{sheet}/checks/?by-hand": {
+        "check": "pin-by-hand", "position": "BG3", "pressed_volts": "0.1", "released_volts": "12", "supply_volts": "12",
+    },
+    "/sheets/{sheet}/checks/?click": {"check": "click:yes", "position": "BG3"},
+    "/sheets/{sheet}/checks/?wiggle": {"check": "wiggle:no", "position": "BG3"},
+    "/sheets/{sheet}/checks/?ohms": {"check": "continuity", "position": "BG3", "ohms": "0.4"},
+    "/sheets/{sheet}/checks/?look": {"check": "look", "position": "BG3", "found": "unplugged", "words": "rust"},
+    "/sheets/{sheet}/checks/?battery": {"check": "battery", "volts": "12.6"},
+    "/sheets/{sheet}/checks/?motion": {
+        "check": "motion", "motion": "close", "stops_at": "raise-stack", "lamp": "steady", "seconds_release-lid": "1",
+    },
+    "/sheets/{free}/checks/": {
+        "check": "pin", "connector": "XG1", "row": "A", "number": "3", "volts": "0.1", "pose": "as it stands",
+    },
+    "/sheets/{free}/pose/": {"pose": "open", "supply_volts": "12.5", "ignition": "on"},
+    "/sheets/{free}/complaint/": {"stop": "close:raise-lid"},
+    "/checks/{check}/strike/": {"why": "wrong pin"},
+    "/shelf/parts/": {"number": "TW-ZZZ-0001", "name": "Clip", "revision": "a", "supersedes": "TW-BGA-3014"},
+    "/shelf/fits/": {"part": "TW-BGA-3014", "system": "rht-trio", "position": "BG1"},
+    "/jobs/{job}/certificates/issue/": {"x": "y"},
+}  # fmt: skip
+
+
+SHOWN = (
+    "/", "/cars/{car}/", "/jobs/{job}/", "/sheets/{sheet}/", "/sheets/{free}/", "/jobs/{job}/bench/panel/",
+    "/cars/{car}/units/", "/customers/{customer}/", "/shelf/",
+)  # fmt: skip
+
+
+@pytest.fixture
+def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str, Any]:
+    """What stands in the addresses: a sheet on a declared system, a check on it, and a sheet on an undeclared one."""
+    publish(owner)
+    ShopProfile.objects.create(pk=1, name="Verdeckwerk Halden", address="Gerberstraße 14")
+    sheet = opened(job, tech)
+    other = Car.objects.create(vin="0TWAH5903RT000009", maker="Halden", model="Brise", made_on=car.made_on)
+    free = opened(Job.objects.create(
+        car=other, title="Undeclared", stage="here", held_since=job.opened_at, opened_at=job.opened_at, opened_by=tech
+    ), tech)  # fmt: skip
+    check = add(sheet, tech, check="battery", volts=12.6)
+    return {"car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
+            "check": check.pk}  # fmt: skip
+
+
+def _rows() -> dict[type[models.Model], int]:
+    ours = [
+        model
+        for name in ("shop", "diagnostics", "parts", "reports")
+        for model in apps.get_app_config(name).get_models()
+    ]
+    return {model: model._default_manager.count() for model in ours}
+
+
+def _tampered(form: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    for field in form:
+        for value in HOSTILE.values():
+            yield {**form, field: value}
+        yield {name: value for name, value in form.items() if name != field}
+
+
+def _read_again(client: Client, keys: dict[str, Any]) -> Iterator[tuple[str, int]]:
+    """Whatever was let in can be shown."""
+    for address in SHOWN:
+        yield address, client.get(address.format(**keys)).status_code
+
+
+@pytest.mark.parametrize("address", FORMS)
+def test_no_value_of_a_form_breaks_anything(
+    client_as: Callable[[str], Client], keys: dict[str, Any], address: str
+) -> None:
+    client = client_as("owner")
+    client.raise_request_exception = False
+    for number, data in enumerate(_tampered(FORMS[address])):
+        before = _rows()
+        headers = {"HX-Request": "true"} if number % 2 else {}
+        answer = client.post(address.format(**keys), data, headers=headers)
+        assert answer.status_code < 500, (data, answer.status_code)
+        assert "Set-Cookie: b" not in str(answer.headers)
+        assert b"<script>" not in answer.content.replace(b"<script src", b"")
+        if answer.status_code >= 400:
+            assert _rows() == before, data
+    shown = dict(_read_again(client, keys))
+    assert all(status in (200, 302) for status in shown.values()), shown
+
+
+@pytest.mark.parametrize("value", HOSTILE.values(), ids=HOSTILE)
+def test_no_search_breaks(client_as: Callable[[str], Client], keys: dict[str, Any], value: Any) -> None:
+    client = client_as("owner")
+    client.raise_request_exception = False
+    for address, names in {
+        "/cars/": ["q"], "/customers/": ["q", "owner", "as"], "/certificates/": ["q"], "/shelf/": ["q"],
+        "/shelf/options/": ["system", "position"], "/systems/rht-trio/": ["revision", "as"], "/systems/": ["as"],
+        f"/cars/{keys['car']}/": ["only", "page"], "/cars/new/": ["owner"], f"/sheets/{keys['sheet']}/": ["entries"],
+        f"/sheets/{keys['sheet']}/live/": ["v"], "/": ["tour"], "/sign-in/": ["next"],
+    }.items():  # fmt: skip
+        for name in names:
+            answer = client.get(address, {name: value})
+            assert answer.status_code < 500, (address, name)
+
+
+def test_a_search_longer_than_a_database_takes_is_answered(client_as: Callable[[str], Client], keys: Any) -> None:
+    client = client_as("owner")
+    for address in ("/cars/", "/customers/", "/certificates/", "/shelf/"):
+        assert client.get(address, {"q": "x" * 60_000}).status_code == 200
+
+
+def test_wildcards_of_the_database_are_plain_characters(client_as: Callable[[str], Client], keys: Any) -> None:
+    client = client_as("owner")
+    for wildcard in ("%", "_"):
+        for address, there in (("/cars/", "0TWAH5903RT000001"), ("/customers/", "Ada Quill")):
+            assert there not in client.get(address, {"q": wildcard}, headers={"HX-Request": "true"}).content.decode()
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/cars/{n}/", "/jobs/{n}/", "/customers/{n}/", "/pictures/{n}/", "/sheets/{n}/", "/checks/{n}/strike/",
+        "/jobs/{n}/certificates/", "/cars/{n}/top-proof/", "/runs/{n}/", "/certificates/%00/", "/certificates/a%0Ab/",
+        "/certificates/..%2f..%2fsecret-key/file/", "/systems/%00/", "/certificates/{n}/file/",
+    ],
+)  # fmt: skip
+def test_addresses_of_nothing_are_not_found(client_as: Callable[[str], Client], address: str) -> None:
+    client = client_as("owner")
+    client.raise_request_exception = False
+    for number in ("0", "9" * 18, "9" * 25, "9" * 5000, "-1", "1e3", "١"):
+        answer = (client.post if "strike" in address else client.get)(address.format(n=number))
+        assert answer.status_code == 404, number
+
+
+def test_every_post_asks_for_the_token(owner: User, keys: dict[str, Any]) -> None:
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
+    before = _rows()
+    for address, data in FORMS.items():
+        assert client.post(address.format(**keys), data).status_code == 403, address
+    assert client.post("/sign-out/").status_code == 403
+    assert client.post("/sign-in/", {"username": "owner", "password": "x"}).status_code == 403
+    assert _rows() == before
+
+
+def test_a_form_too_large_is_told(client_as: Callable[[str], Client], keys: dict[str, Any]) -> None:
+    client = client_as("owner")
+    body = "words=" + "x" * 3_000_000
+    answer = client.post(f"/jobs/{keys['job']}/notes/", body, content_type="application/x-www-form-urlencoded")
+    assert answer.status_code == 400
+    many = {f"f{n}": "x" for n in range(2000)}
+    assert client.post(f"/jobs/{keys['job']}/notes/", many).status_code == 400
+
+
+def test_a_text_longer_than_anybody_types_comes_back_with_one_sentence(
+    client_as: Callable[[str], Client], keys: dict[str, Any], job: Job
+) -> None:
+    """A certificate prints the complaint: hundreds of pages of it would keep the worker busy for minutes."""
+    answer = client_as("owner").post(f"/jobs/{job.pk}/notes/", {"words": "x" * 4001})
+    assert answer.status_code == 422
+    assert "at most 4000 characters" in answer.content.decode()
+    answer = client_as("owner").post(f"/cars/{job.car_id}/jobs/new/", {"title": "Look", "complaint": "x" * 4001})
+    assert answer.status_code == 422
+    assert not job.notes.exists()
+
+
+def test_the_name_of_an_upload_goes_nowhere(client_as: Callable[[str], Client], keys: dict[str, Any], job: Job) -> None:
+    out = io.BytesIO()
+    Image.new("RGB", (8, 8)).save(out, "PNG")
+    file = SimpleUploadedFile("../../evil\r\nX: y.html", out.getvalue(), content_type="text/html")
+    client = client_as("technician")
+    client.post(f"/jobs/{job.pk}/pictures/", {"file": file, "caption": "<b>"})
+    picture = job.pictures.get()
+    assert "evil" not in picture.file.name
+    answer = client.get(f"/pictures/{picture.pk}/")
+    answer.close()
+    assert answer["Content-Type"] == "image/jpeg"
+    assert answer["X-Content-Type-Options"] == "nosniff"
+    assert "evil" not in str(answer.headers)
