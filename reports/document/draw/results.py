@@ -191,6 +191,7 @@ def readings(content: Certificate) -> list[Flow]:
     if not content.results.readings:
         return [*story, text(_("None."))]
     cells = []
+    before = ""
     for row in content.results.readings:
         volts = f"{row.volts:.2f} V" + ("" if row.supply_volts is None else f"\n{row.supply_volts:.2f} V")
         where = row.situation + (_(" (after work)") if row.after_work else "")
@@ -199,10 +200,11 @@ def readings(content: Certificate) -> list[Flow]:
             [
                 text(f"{moment(row.at)}\n{row.by}", SMALL),
                 text(f"{row.position} {row.pin}", SMALL),
-                text(where, SMALL),
+                text(_("the same") if where == before else where, SMALL),
                 text(volts, CELL_RIGHT),
                 tag if row.verdict == "ok" or not row.words else [tag, text(row.words, SMALL)],
             ]
         )
+        before = where
     head = [_("When, by"), _("Position, pin"), _("Pose"), _("Pin, supply"), _("Judgement")]
     return [*story, table(head, cells, [0.18, 0.13, 0.19, 0.12, 0.38], right=(3,))]
