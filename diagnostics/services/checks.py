@@ -21,7 +21,7 @@ from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
 from diagnostics.selectors.systems import system_of
 from diagnostics.services.free import FreeReading, judge_free
-from diagnostics.services.sheets import locked
+from diagnostics.services.sheets import locked, locked_job
 from shop.errors import Conflict, ShopError
 from shop.models import User
 from shop.permissions import require
@@ -147,7 +147,7 @@ def check_strike(*, check: Check, by: User, why: str) -> Check:
     why = why.strip()
     if not why:
         raise ShopError(_("Say why the entry is struck out; it stays readable with your reason."))
-    job = check.sheet.job
+    job = locked_job(check.sheet.job_id)
     if not job.is_open:
         raise Conflict(_("Job {number} is finished; its entries stay as they are.").format(number=job.number))
     # One conditional update: of two people striking the same entry one is first, and the other is told.

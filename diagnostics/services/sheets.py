@@ -31,8 +31,15 @@ class SheetAlreadyOpen(Conflict):
         self.sheet = sheet
 
 
+def locked_job(pk: int) -> Job:
+    """The job as it is now, locked until the end of the transaction. Who calls a job done has looked at all evidence
+    under this lock, so whatever changes evidence takes it first."""
+    return Job.objects.select_for_update(of=("self",)).select_related("car").get(pk=pk)
+
+
 def locked(sheet: BenchSheet) -> BenchSheet:
-    """The sheet as it is now, locked until the end of the transaction; Conflict when it or its job is closed."""
+    """The sheet as it is now, locked with its job until the end of the transaction; Conflict when either is closed."""
+    locked_job(sheet.job_id)
     now = BenchSheet.objects.select_for_update(of=("self",)).select_related("job", "car", "revision").get(pk=sheet.pk)
     if now.closed_at is not None:
         raise Conflict(_("This bench sheet is closed and takes no more entries. Open a new one on the job."))
@@ -51,6 +58,7 @@ def sheet_open(*, job: Job, by: User) -> BenchSheet:
     A sheet that a finished job left open is closed: nobody would come back to do it.
     """
     require(by, "bench.write")
+    job = locked_job(job.pk)
     if not job.is_open:
         raise Conflict(_("Job {number} is finished; a bench sheet needs an open job.").format(number=job.number))
     _close_left_open(job)

@@ -10,8 +10,9 @@ from django.utils.translation import gettext as _
 
 from diagnostics.engine.faults import faults_of, repair_of
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.models import Unit, Work, WorkKind
+from diagnostics.models import Check, Unit, Work, WorkKind
 from diagnostics.selectors.systems import system_for_car, system_of
+from diagnostics.services.sheets import locked_job
 from shop.errors import Conflict, ShopError
 from shop.models import Car, Job, User
 from shop.permissions import require
@@ -34,18 +35,19 @@ def work_add(
 
     A replacement books the old unit off and the new one on in the same transaction; the original unit gets its row
     when it comes off. ShopError for work that cannot be, Conflict for a finished job, a serial that is fitted
-    already, or the same replacement sent twice.
+    already, or the same work sent twice.
     """
     require(by, "work.write")
-    # The job's row is the lock: two people booking work on one car come one after the other.
-    job = Job.objects.select_for_update(of=("self",)).select_related("car").get(pk=job.pk)
+    job = locked_job(job.pk)
     if not job.is_open:
         raise Conflict(_("Job {number} is finished; work needs an open job.").format(number=job.number))
     declared = system_for_car(job.car)
     system = system_of(declared) if declared else None
     _refuse_impossible(system, position, kind, part)
     old = new = None
-    if kind == WorkKind.REPLACE:
+    if kind != WorkKind.REPLACE:
+        _refuse_again(job, position, kind, words.strip()[:200])
+    else:
         old, new = _exchange(job, system, position, part.strip(), revision.strip(), serial.strip(), words.strip())
     work = Work.objects.create(
         job=job,
@@ -96,6 +98,17 @@ def _refuse_impossible(system: TopSystem | None, position: str, kind: str, part:
                 kinds=", ".join(str(WorkKind(one).label) for one in kinds_of_work(system, position)),
             )
         )
+
+
+def _refuse_again(job: Job, position: str, kind: str, words: str) -> None:
+    """A button pressed twice, or by two people: the same work again is other work only where something was checked
+    between."""
+    last = Work.objects.filter(job=job).order_by("-at", "-pk").first()
+    if last is None or (last.position, last.kind, last.words) != (position, kind, words):
+        return
+    if not Check.objects.filter(sheet__job=job, at__gt=last.at).exists():
+        told = _("This work on {position} is booked already, and nothing was checked since.")
+        raise Conflict(told.format(position=position))
 
 
 def _exchange(
