@@ -1,11 +1,12 @@
-"""Errors of services become answers in one place, and a fragment that needs a sign-in sends the whole page there."""
+"""Errors of services become answers in one place, and whoever must sign in first comes back to the page they left."""
 
 from collections.abc import Callable
-from urllib.parse import urlencode
+from urllib.parse import urlencode, urlsplit
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render, resolve_url
+from django.utils.translation import gettext as _
 from django_htmx.http import HttpResponseClientRedirect, reselect, reswap, retarget
 from django_htmx.middleware import HtmxDetails
 
@@ -21,7 +22,13 @@ class ShopErrorMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
+        response = self.get_response(request)
+        if response.status_code != 405 or response.content:
+            return response
+        words = _("There is nothing to read at this address: it only takes what a form sends.")
+        page = render(request, "shop/error.html", {"status": 405, "words": words}, status=405)
+        page["Allow"] = response["Allow"]
+        return page
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if not isinstance(exception, ShopError):
@@ -35,8 +42,11 @@ class ShopErrorMiddleware:
         return reselect(reswap(retarget(response, "#messages"), "innerHTML"), "unset")
 
 
-class HtmxSignInMiddleware:
-    """Without this the sign-in page would be swapped into the middle of a bench sheet when a session ends."""
+class BackAfterSignInMiddleware:
+    """Where a session ends while somebody works, signing in leads back to the page they were on.
+
+    A fragment would else get the sign-in page into its middle, and a form's address cannot be read after a sign-in.
+    """
 
     def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
@@ -48,6 +58,11 @@ class HtmxSignInMiddleware:
         if htmx and response.status_code == 302 and response["Location"].startswith(sign_in):
             after = htmx.current_url_abs_path or resolve_url(settings.LOGIN_REDIRECT_URL)
             return HttpResponseClientRedirect(f"{sign_in}?{urlencode({'next': after})}")
+        if request.method == "POST" and response.status_code == 302 and response["Location"].startswith(f"{sign_in}?"):
+            came_from = urlsplit(request.headers.get("Referer", ""))
+            here = came_from.netloc == request.get_host()
+            after = came_from.path if here and came_from.path else resolve_url(settings.LOGIN_REDIRECT_URL)
+            response["Location"] = f"{sign_in}?{urlencode({'next': after})}"
         return response
 
 

@@ -73,7 +73,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "shop.middleware.ShopErrorMiddleware",
-    "shop.middleware.HtmxSignInMiddleware",
+    "shop.middleware.BackAfterSignInMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 

@@ -1,8 +1,30 @@
 """Sentences of the base app that more than one place says."""
 
+import datetime as dt
+
+from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
 from shop import vin as vins
+
+
+def day_words(at: dt.date | dt.datetime | None) -> str:
+    """A day as people here read it, of a time the day in the shop's zone; '' for none."""
+    return _date(at, "j M Y")
+
+
+def month_words(at: dt.date | None) -> str:
+    return _date(at, "M Y")
+
+
+def km_words(km: int) -> str:
+    return _("{km} km").format(km=formats.number_format(km, use_l10n=True, force_grouping=True))
+
+
+def _date(at: dt.date | dt.datetime | None, form: str) -> str:
+    if at is None:
+        return ""
+    return formats.date_format(timezone.localtime(at) if isinstance(at, dt.datetime) else at, form)
 
 
 def vin_problem_words(problem: vins.VinProblem) -> str:
@@ -24,5 +46,5 @@ def check_digit_words(vin: str) -> str:
         return _("Check digit {digit} at place 9 agrees (49 CFR 565).").format(digit=expected)
     return _(
         "Place 9 reads {found}; the check digit of 49 CFR 565 would be {digit}. "
-        "A car for North America must agree, elsewhere the place is the maker's own."
+        "A car for North America must agree, elsewhere the place is the maker’s own."
     ).format(found=vin[vins.CHECK_PLACE - 1], digit=expected)

@@ -22,6 +22,7 @@ from diagnostics.services.free import FreeReading, judge_free
 from reports.demo.fleet import Scenario
 from reports.demo.records import CarRecord, CheckRecord, JobRecord, SheetRecord, WorkRecord
 from shop.models import Car, Customer, Job, JobNote, OdometerReading, Stage, TrailEntry, User
+from shop.words import day_words, km_words
 
 _OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
 _SPACE = uuid.UUID("6f0c1f5e-5a0c-4c6e-9a53-1f7a6a6f2b10")
@@ -115,7 +116,7 @@ def _write_odometer(books: Books) -> None:
     readings = []
     for (_pk, day), (job, record) in once.items():
         readings.append(OdometerReading(car=job.car, read_on=day, km=record.km, entered_by=books.users["counter"]))
-        words = _("Odometer: {km} km on {day}.").format(km=record.km, day=day)
+        words = _("Odometer: {km} on {day}.").format(km=km_words(record.km), day=day_words(day))
         books.tell(record.opened_at, "counter", "odometer.added", words, job.car, link=job.car.get_absolute_url())
     OdometerReading.objects.bulk_create(readings, BATCH)
 

@@ -13,7 +13,7 @@ from shop.errors import Conflict, ShopError
 from shop.models import Car, Climate, Customer, OdometerReading, User
 from shop.permissions import require
 from shop.services.trail import trail_record
-from shop.words import vin_problem_words
+from shop.words import day_words, km_words, month_words, vin_problem_words
 
 
 @transaction.atomic
@@ -77,7 +77,7 @@ def car_update(
     require(by, "car.write")
     old = {name: getattr(car, name) for name in ("vin", "plate", "maker", "model", "made_on", "climate", "system")}
     changed = _apply(car, _car_values(vin, plate, maker, model, made_on, climate, system))
-    told = [f"{name} {old[name] or '–'} → {getattr(car, name) or '–'}" for name in changed]
+    told = [f"{_fact_words(name)} {_value_words(old[name])} → {_value_words(getattr(car, name))}" for name in changed]
     if car.owner != owner:
         car.owner = owner
         told.append(_("another owner"))
@@ -88,6 +88,25 @@ def car_update(
     return car
 
 
+def _fact_words(name: str) -> str:
+    words = {
+        "vin": _("VIN"),
+        "plate": _("plate"),
+        "maker": _("maker"),
+        "model": _("model"),
+        "made_on": _("production month"),
+        "climate": _("climate"),
+        "system": _("top system"),
+    }
+    return words[name]
+
+
+def _value_words(value: str | dt.date) -> str:
+    if isinstance(value, dt.date):
+        return month_words(value)
+    return str(Climate(value).label) if value in Climate.values else value or "–"
+
+
 @transaction.atomic
 def odometer_add(*, car: Car, by: User, km: int, read_on: dt.date) -> OdometerReading:
     """Book a reading. One out of order with its neighbours is kept and flagged in the trail (`odometer.flagged`)."""
@@ -96,7 +115,7 @@ def odometer_add(*, car: Car, by: User, km: int, read_on: dt.date) -> OdometerRe
         raise ShopError(_("The odometer cannot have been read in the future."))
     there = car.odometer.filter(read_on=read_on).first()
     if there is not None:
-        raise Conflict(_("On that day {km} km are booked already.").format(km=there.km))
+        raise Conflict(_("On that day {km} are booked already.").format(km=km_words(there.km)))
     earlier = car.odometer.filter(read_on__lt=read_on).order_by("-km").first()
     later = car.odometer.filter(read_on__gt=read_on).order_by("km").first()
     try:
@@ -104,13 +123,17 @@ def odometer_add(*, car: Car, by: User, km: int, read_on: dt.date) -> OdometerRe
             reading = OdometerReading.objects.create(car=car, km=km, read_on=read_on, entered_by=by)
     except IntegrityError as error:
         raise Conflict(_("Somebody else has just booked a reading of that day.")) from error
-    words, kind = _("Odometer: {km} km on {day}.").format(km=km, day=read_on), "odometer.added"
+    words, kind = _("Odometer: {km} on {day}.").format(km=km_words(km), day=day_words(read_on)), "odometer.added"
     if earlier is not None and earlier.km > km:
         kind = "odometer.flagged"
-        words += " " + _("That is less than the {km} km of {day}.").format(km=earlier.km, day=earlier.read_on)
+        words += " " + _("That is less than the {km} of {day}.").format(
+            km=km_words(earlier.km), day=day_words(earlier.read_on)
+        )
     if later is not None and later.km < km:
         kind = "odometer.flagged"
-        words += " " + _("That is more than the {km} km of {day}.").format(km=later.km, day=later.read_on)
+        words += " " + _("That is more than the {km} of {day}.").format(
+            km=km_words(later.km), day=day_words(later.read_on)
+        )
     trail_record(by=by, kind=kind, words=words, car=car, link=car.get_absolute_url())
     return reading
 
@@ -126,7 +149,7 @@ def _car_values(
     if month > timezone.localdate():
         raise ShopError(
             _("The production month {month} lies in the future; expected this month or earlier.").format(
-                month=f"{month:%Y-%m}"
+                month=month_words(month)
             )
         )
     return {

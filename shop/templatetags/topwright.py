@@ -14,8 +14,11 @@ from django.utils.translation import gettext_lazy
 
 from shop.models import Job, RunState, Stage, TaskRun
 from shop.permissions import may as _may
+from shop.words import day_words, month_words
 
 register = template.Library()
+register.filter("day", day_words)
+register.filter("month", month_words)
 
 _NAV = (
     ("shop:floor", gettext_lazy("Floor")),
@@ -90,23 +93,6 @@ def when(at: dt.datetime) -> SafeString:
     """A time in the shop's zone, to the minute."""
     here = timezone.localtime(at)
     return format_html('<time datetime="{}">{}</time>', here.isoformat(), formats.date_format(here, "j M Y, H:i"))
-
-
-@register.filter
-def day(at: dt.date | dt.datetime | None) -> str:
-    """A day as people here read it, of a time the day in the shop's zone; '' for none."""
-    return _date(at, "j M Y")
-
-
-@register.filter
-def month(at: dt.date | None) -> str:
-    return _date(at, "M Y")
-
-
-def _date(at: dt.date | dt.datetime | None, form: str) -> str:
-    if at is None:
-        return ""
-    return formats.date_format(timezone.localtime(at) if isinstance(at, dt.datetime) else at, form)
 
 
 def _tag(shape: str, word: Any) -> SafeString:

@@ -204,7 +204,7 @@ def test_a_wrong_odometer_reading_comes_back_on_the_car_file(client_as: ClientAs
     client = client_as("technician")
     answer = client.post(f"/cars/{car.pk}/odometer/", {"km": "51000", "read_on": "2020-01-01"})
     assert answer.status_code == 422
-    assert "On that day 50000 km are booked already." in answer.content.decode()
+    assert "On that day 50,000 km are booked already." in answer.content.decode()
     text = client.post(
         f"/cars/{car.pk}/odometer/", {"km": "4000", "read_on": "2021-01-01"}, follow=True
     ).content.decode()

@@ -46,7 +46,7 @@ def test_taking_a_car_in_writes_the_trail_and_keeps_the_first_of_the_month(count
     [
         ({"vin": "0TWAH5903RTI00001"}, "Place 12 of the VIN reads I"),
         ({"vin": "0TW"}, "A VIN has 17 characters; this one has 3."),
-        ({"made_on": dt.date(2999, 1, 1)}, "The production month 2999-01 lies in the future"),
+        ({"made_on": dt.date(2999, 1, 1)}, "The production month Jan 2999 lies in the future"),
         ({"maker": "  "}, "The maker is missing."),
     ],
 )
@@ -97,7 +97,7 @@ def test_an_odometer_that_runs_backwards_is_kept_and_flagged(car: Car, tech: Use
     kinds = list(car.trail.filter(kind__startswith="odometer").order_by("pk").values_list("kind", flat=True))
     assert kinds == ["odometer.added", "odometer.added", "odometer.flagged", "odometer.flagged"]
     first_flagged = car.trail.filter(kind="odometer.flagged").earliest("pk")
-    assert "less than the 50000 km of 2020-01-01" in first_flagged.words
+    assert "less than the 50,000 km of 1 Jan 2020" in first_flagged.words
     assert car.odometer.count() == 4
 
 
@@ -213,3 +213,19 @@ def test_a_job_opens_booked_or_taken_in_and_no_further(car: Car, counter: User) 
     with pytest.raises(ShopError, match="what the job is"):
         services.job_open(car=car, by=counter, title=" ")
     assert car.jobs.count() == 1
+
+
+def test_a_job_taken_back_from_done_no_longer_waits_to_be_collected(job: Job, owner: User) -> None:
+    services.job_move(job=job, by=owner, stage=Stage.DONE)
+    assert (job.hold, job.hold_note) == (Hold.CUSTOMER, "to be collected")
+    done = job.held_since
+    services.job_move(job=job, by=owner, stage=Stage.MENDING)
+    assert (job.hold, job.hold_note, job.finished_at) == (Hold.BENCH, "", None)
+    assert job.held_since > done
+
+
+def test_a_changed_car_is_told_in_words(car: Car, counter: User) -> None:
+    facts = {name: getattr(car, name) for name in ("vin", "plate", "maker", "model", "system", "owner")}
+    services.car_update(car=car, by=counter, made_on=dt.date(2014, 7, 1), climate="hot", **facts)
+    told = TrailEntry.objects.get(kind="car.changed").words
+    assert told == "Changed: production month Jun 2014 → Jul 2014; climate Temperate → Hot."

@@ -6,7 +6,7 @@ import pytest
 from django.conf import settings as project
 from django.test import Client
 
-from shop.models import User
+from shop.models import Job, User
 from tests.conftest import PASSWORD
 
 pytestmark = pytest.mark.django_db
@@ -84,3 +84,20 @@ def test_a_broken_page_says_so_without_request_or_database(
     answer = client.get("/")
     assert answer.status_code == 500
     assert "Something broke here" in answer.content.decode()
+
+
+def test_a_form_sent_after_the_session_ended_leads_back_to_its_page(job: Job, tech: User) -> None:
+    client = Client()
+    headers = {"Referer": f"http://testserver{job.get_absolute_url()}"}
+    answer = client.post(f"/jobs/{job.pk}/notes/", {"words": "Props"}, headers=headers)
+    assert answer["Location"] == f"/sign-in/?next=%2Fjobs%2F{job.pk}%2F"
+    for strange in ("http://elsewhere.example/jobs/1/", ""):
+        answer = client.post(f"/jobs/{job.pk}/notes/", {"words": "Props"}, headers={"Referer": strange})
+        assert answer["Location"] == "/sign-in/?next=%2F"
+
+
+def test_reading_an_address_that_only_takes_a_form_says_so(job: Job, client_as: Callable[[str], Client]) -> None:
+    answer = client_as("technician").get(f"/jobs/{job.pk}/notes/")
+    assert answer.status_code == 405
+    assert answer["Allow"] == "POST"
+    assert "it only takes what a form sends" in answer.content.decode()
