@@ -47,9 +47,11 @@ class Evidence:
     def is_empty(self) -> bool:
         return not self.checks and self.case.complaint is None
 
-    def proof(self) -> dict[str, ProofState]:
-        """Sensor -> seen made, seen released, after the last work on its path."""
-        return proof_of(self.system, [_OBSERVATION.validate_python(check.observation) for check in self.current])
+    def proof(self, *, by_hand: bool = True) -> dict[str, ProofState]:
+        """Sensor -> seen made, seen released, after the last work on its path; with or without what was read by
+        hand."""
+        counted = (check for check in self.current if by_hand or check.kind != CheckKind.PIN_BY_HAND)
+        return proof_of(self.system, [_OBSERVATION.validate_python(check.observation) for check in counted])
 
 
 class WorkTimes:
@@ -93,14 +95,13 @@ def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
         checks.append(check)
         after_work = 0 < passed == in_all
         observations.append(_OBSERVATION.validate_python({**check.observation, "after_work": after_work}))
-    newest_first = sorted(sheets, key=lambda one: one.opened_at, reverse=True)
-    said = next((one.complaint for one in newest_first if one.complaint), None)
+    now = next(one for one in sheets if one.pk == sheet.pk)
     case = Case(
         system=system.system,
         car=CaseCar(made_on=sheet.car.made_on.strftime("%Y-%m"), climate=sheet.car.climate),  # type: ignore[arg-type]
         seen_on=timezone.localdate(sheet.opened_at).isoformat(),
-        complaint=Complaint.model_validate(said) if said else None,
-        recent_work=_recent_work(sheet, work, observations, system),
+        complaint=Complaint.model_validate(now.complaint) if now.complaint else None,
+        recent_work=_recent_work(now, work, observations, system),
         observations=tuple(observations),
     )
     return Evidence(system, case, tuple(checks), tuple(current), work)

@@ -252,10 +252,11 @@ def _same_pose(system: TopSystem, check: Check, pose: Mapping[str, str]) -> bool
 
 
 def _bars(diagnosis: Diagnosis) -> tuple[Bar, ...]:
+    """All that hold the job up, and the next likeliest after them."""
     return tuple(
         Bar(suspect, round(100 * suspect.probability), suspect.probability > OPEN_SUSPECT)
-        for suspect in diagnosis.suspects[:SHOWN_SUSPECTS]
-        if suspect.probability >= 0.005
+        for place, suspect in enumerate(diagnosis.suspects)
+        if suspect.probability > OPEN_SUSPECT or (place < SHOWN_SUSPECTS and suspect.probability >= 0.005)
     )
 
 

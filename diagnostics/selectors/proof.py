@@ -2,10 +2,11 @@
 
 What proves a repaired path, by the kind of its position:
 
-- a sensor: its pin seen made and released after the last work at it;
+- a sensor: its pin seen made and released after the last work at it, and not only by hand where its trigger was
+  adjusted: pressed by hand it reads right wherever the trigger stands (in poses, or in whole motions that wait for it);
 - a cylinder, pump, motor, valve or latch: every motion that it drives has run whole after the last work of the job;
 - the module, or a control switch without a pin: both motions have run whole after the last work of the job;
-- the supply: a battery reading judged good after the last work at it.
+- the supply: the last battery reading is judged good, after the last work at it.
 
 Whatever was worked on, a motion that was complained of, or that stopped in a trial, must run whole after the last work.
 """
@@ -13,10 +14,12 @@ Whatever was worked on, a motion that was complained of, or that stopped in a tr
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
+from diagnostics.engine.motion import MADE, RELEASED
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import ACTUATORS, TopSystem
-from diagnostics.models import CheckKind
+from diagnostics.models import CheckKind, WorkKind
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 from diagnostics.selectors.history import sheet_of_job
 from diagnostics.selectors.suspects import diagnosis_of, open_suspects
@@ -127,18 +130,37 @@ def _ran_whole(evidence: Evidence) -> set[str]:
 
 def _missing(evidence: Evidence, code: str, proof: dict[str, ProofState]) -> str:
     if code in proof:
-        return _missing_states(proof[code])
+        return _missing_states(proof[code]) or _missing_trigger(evidence, code)
     position = evidence.system.positions.get(code)
     kind = position.kind if position else ""
     if kind == "supply":
-        good = any(check.kind == CheckKind.BATTERY and check.verdict == "ok" for check in evidence.current)
-        return "" if good else _("Read the battery at rest.")
+        read = [check.verdict for check in evidence.current if check.kind == CheckKind.BATTERY]
+        return "" if read[-1:] == ["ok"] else _("Read the battery at rest.")
     needed = _motions_driven_by(evidence.system, code) if kind in ACTUATORS else {"open", "close"}
     missing = sorted(needed - _ran_whole(evidence))
     if not missing:
         return ""
     titles = ", ".join(evidence.system.motions[motion].title for motion in missing)  # type: ignore[index]
     return _("Run a whole motion trial: {motions}.").format(motions=titles)
+
+
+def _missing_trigger(evidence: Evidence, code: str) -> str:
+    if not any(work.position == code and work.kind == WorkKind.ADJUST for work in evidence.work):
+        return ""
+    in_poses, waited_for = evidence.proof(by_hand=False)[code], _waited_for(evidence, code)
+    missing = [
+        pgettext("contact", state)
+        for state, seen in ((MADE, in_poses.made), (RELEASED, in_poses.released))
+        if not seen and state not in waited_for
+    ]
+    words = _("By hand its trigger is not proven: run a whole motion that waits for it, or read its pin {states}.")
+    return words.format(states=_(" and ").join(missing)) if missing else ""
+
+
+def _waited_for(evidence: Evidence, code: str) -> set[str]:
+    """The states of a sensor that motions which have run whole after the last work waited for: the module saw them."""
+    steps = (step for name in _ran_whole(evidence) for step in evidence.system.motions[name].steps)  # type: ignore[index]
+    return {when[code] for step in steps for when in (step.starts_when, step.ends_when) if code in when}
 
 
 def _missing_states(state: ProofState) -> str:

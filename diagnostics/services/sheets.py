@@ -51,10 +51,11 @@ def locked(sheet: BenchSheet) -> BenchSheet:
 
 @transaction.atomic
 def sheet_open(*, job: Job, by: User) -> BenchSheet:
-    """A new sheet on the job's car, on the newest revision of its top system (none where it is not declared).
+    """A new sheet on the job's car, on the revision that the job began with, else the newest of its top system (none
+    where it is not declared): checks judged by two revisions would say nothing together.
 
-    The pose starts as the job's last sheet left it, else at the first resting pose of the system. SheetAlreadyOpen
-    when the car has one.
+    Pose, complaint and recent work start as the job's last sheet left them, else at the first resting pose of the
+    system. SheetAlreadyOpen when the car has one.
     A sheet that a finished job left open is closed: nobody would come back to do it.
     """
     require(by, "bench.write")
@@ -63,16 +64,17 @@ def sheet_open(*, job: Job, by: User) -> BenchSheet:
         raise Conflict(_("Job {number} is finished; a bench sheet needs an open job.").format(number=job.number))
     _close_left_open(job)
     _refuse_second(job)
-    revision = system_for_car(job.car)
-    last = BenchSheet.objects.filter(job=job, revision=revision).order_by("-opened_at").first()
-    pose: dict[str, str] = {}
-    if revision is not None:
-        pose = last.pose if last else dict(next(iter(system_of(revision).poses.values())))
+    sheets = BenchSheet.objects.filter(job=job, revision__slug=job.car.system).select_related("revision")
+    last = sheets.order_by("-opened_at", "-pk").first()
+    sheet = BenchSheet(job=job, car=job.car, opened_by=by, opened_at=timezone.now())
+    if last is not None:
+        sheet.revision, sheet.pose = last.revision, last.pose
+        sheet.complaint, sheet.recent_work = last.complaint, last.recent_work
+    elif revision := system_for_car(job.car):
+        sheet.revision, sheet.pose = revision, dict(next(iter(system_of(revision).poses.values())))
     try:
         with transaction.atomic():
-            sheet = BenchSheet.objects.create(
-                job=job, car=job.car, revision=revision, pose=pose, opened_by=by, opened_at=timezone.now()
-            )
+            sheet.save()
     except IntegrityError:
         # Two people pressed the button at once: the constraint let one of them through.
         _refuse_second(job)

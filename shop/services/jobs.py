@@ -122,6 +122,7 @@ def _set_stage(job: Job, stage: Stage) -> None:
         job.hold, job.hold_note, job.held_since = Hold.CUSTOMER, _("to be collected"), now
     elif stage == Stage.GONE:
         job.hold, job.hold_note = Hold.NOTHING, ""
-    else:
+    elif job.finished_at is not None:  # taken back: it is the bench's again
         job.finished_at = None
+        job.hold, job.hold_note, job.held_since = Hold.BENCH, "", now
     job.save(update_fields=["stage", "finished_at", "hold", "hold_note", "held_since"])

@@ -36,6 +36,8 @@ def results_of(
     `proof` sensor -> what was seen after the last work on its path; `suspects` those still open; `unproven` position
     -> what still has to be seen there after work.
     """
+    unproven = unproven or {}
+    proven = frozenset(code for code, state in proof.items() if state.proven and code not in unproven)
     limits, trials = _results.limits(evidence), _results.trials(evidence)
     current = [_results.motion_trial(evidence, one) for one in evidence.last_trials().values()]
     return Results(
@@ -44,8 +46,8 @@ def results_of(
         limits=limits,
         trials=trials,
         observed=_results.observed(evidence),
-        findings=findings(evidence, proof, suspects, unproven or {}, limits, current),
-        work=_results.work_done(evidence, proof),
+        findings=findings(evidence, proven, suspects, unproven, limits, current),
+        work=_results.work_done(evidence, proven),
         not_tested=not_tested(evidence, proof),
         struck_out=struck_out,
     )

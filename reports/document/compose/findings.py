@@ -1,12 +1,12 @@
 """Findings by weight: a table of published rules, and what each rule finds."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from typing import Final
 
 from diagnostics.engine.case import Look
 from diagnostics.engine.case import MotionTrial as Trial
-from diagnostics.engine.results import ProofState, Suspect
+from diagnostics.engine.results import Suspect
 from diagnostics.engine.words import _
 from reports.document.compose.results import area_of
 from reports.document.compose.seen import Evidence, Seen, plain_words, situation_key, weak
@@ -58,15 +58,16 @@ _ORDER: Final[tuple[Weight, ...]] = ("critical", "major", "minor", "put-right")
 
 def findings(
     evidence: Evidence,
-    proof: Mapping[str, ProofState],
+    proven: Set[str],
     suspects: Sequence[Suspect],
     unproven: Mapping[str, str],
     limits: Sequence[LimitCheck],
     trials: Sequence[MotionTrial],
 ) -> tuple[Finding, ...]:
-    """All findings, the heaviest first. `unproven`: position -> what still has to be seen there, in words."""
+    """All findings, the heaviest first. `proven`: sensors proven as they are now; `unproven`: position -> what still
+    has to be seen there, in words."""
     found = [
-        *_of_checks(evidence, proof, limits),
+        *_of_checks(evidence, proven, limits),
         *_of_unproven(evidence, unproven),
         *_of_suspects(evidence, suspects),
         *_of_limits(limits),
@@ -79,16 +80,15 @@ def _finding(rule: str, position: str, subject: str, words: str) -> Finding:
     return Finding(RULES[rule].weight, position, subject, words, _(RULES[rule].words))
 
 
-def _of_checks(evidence: Evidence, proof: Mapping[str, ProofState], limits: Sequence[LimitCheck]) -> Iterator[Finding]:
+def _of_checks(evidence: Evidence, proven: Set[str], limits: Sequence[LimitCheck]) -> Iterator[Finding]:
     last = {situation_key(one): one for one in evidence.seen if one.finding}
     over = {row.position for row in limits if row.outcome in ("fail", "conditional fail")}
     for key, one in last.items():
         about = one.position, _subject(evidence, one), plain_words(one)
-        better = any(later.good and later.at > one.at and situation_key(later) == key for later in evidence.seen)
-        worked = any(w.at >= one.at and (w.position == one.position or not one.position) for w in evidence.work)
-        state = proof.get(one.position)
-        proven = state is not None and state.proven
-        if worked and (better or proven):
+        worked = [w.at for w in evidence.work if w.at >= one.at and (w.position == one.position or not one.position)]
+        since = max(worked, default=one.at)  # what was seen before the last work says nothing of it
+        better = any(later.good and later.at > since and situation_key(later) == key for later in evidence.seen)
+        if worked and (better or one.position in proven):
             yield _finding("put-right", *about)
         elif weak(evidence, one) and one.position in over:
             continue  # the measured limit says it, with its decision

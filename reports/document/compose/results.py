@@ -1,6 +1,6 @@
 """From checks to the results that a certificate lists: proof, readings, limits, motion trials, other checks, work."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from dataclasses import replace
 
 from diagnostics.engine.case import MotionTrial as Trial
@@ -191,7 +191,7 @@ def area_of(system: TopSystem, code: str) -> Area:
     return "mechanism" if position.kind == "latch" else "electrical"
 
 
-def work_done(evidence: Evidence, proof: Mapping[str, ProofState]) -> tuple[WorkDone, ...]:
+def work_done(evidence: Evidence, proven: Set[str]) -> tuple[WorkDone, ...]:
     """The work with what was seen afterwards at that position, up to the next work on it."""
     rows = []
     for done in evidence.work:
@@ -201,8 +201,7 @@ def work_done(evidence: Evidence, proof: Mapping[str, ProofState]) -> tuple[Work
             if one.position == done.position and one.at > done.at and (later is None or one.at <= later)
         ]  # fmt: skip
         words = [one.judgement.words for one in after]
-        state = proof.get(done.position)
-        if later is None and state is not None and state.proven:
+        if later is None and done.position in proven:
             words.append(_("Seen both made and released at the module afterwards: proven."))
         row = WorkDone(done.position, evidence.name(done.position), done.kind_words, done.words, done.at, done.by)
         rows.append(replace(row, old_part=done.old_part, new_part=done.new_part, evidence=tuple(words)))
