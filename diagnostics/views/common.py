@@ -43,7 +43,7 @@ def refused_answer(request: ShopRequest, sheet: BenchSheet, error: ShopError) ->
 def done_answer(request: ShopRequest, sheet: BenchSheet, words: str = "") -> HttpResponse:
     """The changed fragments, or back to the place on the page that the form came from (`at`: an id)."""
     if request.htmx:
-        return parts_answer(request, sheet_or_404(sheet.pk))
+        return parts_answer(request, sheet_or_404(sheet.pk), done=True)
     if words:
         messages.success(request, words)
     place = "".join(c for c in request.POST.get("at", "") if c.isalnum() or c == "-")

@@ -232,3 +232,19 @@ def test_entries_of_one_person_are_not_sent_in_anothers_name(
     page = as_person(tech, sheet.get_absolute_url())
     expect(page.locator("#verdict-BG1")).to_contain_text("0.1 V")
     assert Check.objects.get(position="BG1").by == tech
+
+
+def test_a_refusal_is_in_sight_where_the_form_stands_and_goes_with_the_next_that_is_taken(
+    sheet: BenchSheet, tech: User, as_person: Callable[[User, str], Page]
+) -> None:
+    check = add(sheet, tech, check="battery", volts=12.6)
+    page = as_person(tech, sheet.get_absolute_url())
+    page.locator(f"#strike-{check.pk} > summary").click()
+    services.check_strike(check=check, by=tech, why="charger was on")
+    page.locator(f"#why-{check.pk}").fill("late")
+    page.locator(f"#strike-{check.pk} button").click()
+    expect(page.locator("#said")).to_contain_text("struck this entry out already")
+    expect(page.locator("#said")).to_be_in_viewport(ratio=1)
+    page.locator("#battery-volts").fill("12.5")
+    page.keyboard.press("Enter")
+    expect(page.locator("#said")).to_be_empty()
