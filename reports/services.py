@@ -1,15 +1,18 @@
 """The writes: a certificate is asked for (its content frozen), then issued (drawn, kept byte for byte)."""
 
 import json
+import logging
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import partial
 from hashlib import sha256
 
 from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from kombu.exceptions import ChannelError, OperationalError
 
 from reports.document.content import fingerprint, from_json, to_json
 from reports.document.draw import Drawn, draw
@@ -22,10 +25,13 @@ from shop.permissions import require
 from shop.runs import run_fail, run_queue
 from shop.services import trail_record
 
+log = logging.getLogger(__name__)
+
 PARTS = 3
 """Parts of issuing that a waiting person sees: read, draw, keep."""
 LOST_AFTER = timedelta(minutes=10)
-"""A run that has been running for longer is lost with its worker; the longest certificate takes seconds."""
+"""A run that has been running for longer is lost with its worker (the longest certificate takes seconds); one that has
+been waiting for longer may have lost its message. Should the message come after all, it finds the run written off."""
 
 
 @transaction.atomic
@@ -34,12 +40,21 @@ def certificate_ask(*, job: Job, by: User) -> tuple[Certificate, TaskRun | None]
 
     ShopError where nothing was inspected; Conflict while another content of the job is just being issued.
     """
-    from reports.tasks import certificate_issue_task  # the task calls this module
-
     certificate, run = certificate_freeze(job=job, by=by)
     if run is not None and certificate.state == CertificateState.ISSUING:
-        certificate_issue_task.delay_on_commit(str(run.pk), certificate.pk)
+        transaction.on_commit(partial(_send, run, certificate.pk))
     return certificate, run
+
+
+def _send(run: TaskRun, certificate_id: int) -> None:
+    """Tell the worker. Where the queue does not answer the run says so, for everything else is committed already."""
+    from reports.tasks import certificate_issue_task  # the task calls this module
+
+    try:
+        certificate_issue_task.delay(str(run.pk), certificate_id)
+    except (OperationalError, ChannelError):
+        log.exception("run %s could not be queued", run.pk)
+        run_fail(run, _("The queue of the worker does not answer. Ask again later; if it fails again, tell the owner."))
 
 
 @transaction.atomic
@@ -121,7 +136,9 @@ def _replace(certificate: Certificate) -> None:
 
 def _is_alive(run: TaskRun) -> bool:
     """Whether the run may still end well. One that lost its worker is written off, so that one can ask again."""
-    if run.state == RunState.RUNNING and run.started_at and timezone.now() - run.started_at > LOST_AFTER:
+    if run.state not in (RunState.QUEUED, RunState.RUNNING):
+        return False
+    if timezone.now() - (run.started_at or run.queued_at) > LOST_AFTER:
         run_fail(run, _("The worker stopped before the certificate was ready."))
         return False
-    return run.state in (RunState.QUEUED, RunState.RUNNING)
+    return True

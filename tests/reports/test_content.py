@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnostics.engine.results import Fault, Suspect
+from reports.document.compose import Worked
 from reports.document.content import Certificate, ContentError, NotTested, Person, fingerprint, from_json, to_json
 from reports.document.numbers import ALPHABET, check_character, number_holds, number_new
 from tests.reports import sample
@@ -205,3 +206,32 @@ def test_numbers_hold_and_mistyped_ones_do_not(year: int, seed: int) -> None:
 )
 def test_what_is_no_number(wrong: str) -> None:
     assert not number_holds(wrong)
+
+
+def test_what_was_in_order_only_before_the_last_work_is_not_put_right() -> None:
+    """Read wrong, then right, then worked on: nobody has seen what the work did."""
+    top = sample.system()
+    before = [sample.pin(top, 0, "BG8", "open", 0.985), sample.pin(top, 5, "BG8", "open")]
+    work = [_work("BG8", 10)]
+    found = sample.results(sample.evidence_of(before, work), unproven={"BG8": "Read its pin made and released."})
+    assert {one.weight for one in found.findings if one.subject.startswith("BG8")} == {"major"}
+    assert all("proven" not in words for row in found.work for words in row.evidence)
+    after = [*before, sample.pin(top, 15, "BG8", "open")]
+    found = sample.results(sample.evidence_of(after, work))
+    assert [one.weight for one in found.findings if one.subject.startswith("BG8")] == ["put-right"]
+    again = [*work, _work("BG8", 20)]
+    found = sample.results(sample.evidence_of(after, again))
+    assert "put-right" not in {one.weight for one in found.findings if one.subject.startswith("BG8")}
+
+
+def test_a_path_whose_trigger_is_unproven_is_not_called_proven() -> None:
+    top = sample.system()
+    evidence = sample.evidence_of([sample.by_hand(top, 15, "BG8")], [_work("BG8", 10)])
+    found = sample.results(evidence, unproven={"BG8": "By hand its trigger is not proven."})
+    (row,) = found.work
+    assert not any(words.endswith("proven.") and "afterwards" in words for words in row.evidence)
+    assert sample.results(evidence).work[0].evidence[-1].endswith("afterwards: proven.")
+
+
+def _work(position: str, minute: int) -> Worked:
+    return Worked(position, "Adjusted the trigger", "", sample.START + timedelta(minutes=minute), "Ines Okafor")

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from django.utils import timezone
+from kombu.exceptions import OperationalError
 
 from diagnostics import services as bench
 from diagnostics.models import BenchSheet, Check
@@ -221,3 +222,38 @@ def test_asking_queues_the_task_on_commit(checked: Job, tech: User, issued_at_on
     assert len(callbacks) == 1
     made.refresh_from_db()
     assert made.state == CertificateState.ISSUED
+
+
+def test_a_message_that_got_lost_does_not_block_the_job_for_good(
+    checked: Job, tech: User, enter: Callable[..., Check]
+) -> None:
+    """The queue was emptied, or did not answer: the run waits for a worker that will never hear of it."""
+    _made, run = services.certificate_freeze(job=checked, by=tech)
+    assert run is not None
+    enter(check="battery", volts=12.6)
+    long_ago = timezone.now() - services.LOST_AFTER - timedelta(seconds=1)
+    TaskRun.objects.filter(pk=run.pk).update(queued_at=long_ago)
+    again = ask_and_issue(checked, tech)
+    assert again.state == CertificateState.ISSUED
+    file = again.file.name
+    certificate_issue_task(str(run.pk), again.pk)  # the lost message comes after all
+    again.refresh_from_db()
+    run.refresh_from_db()
+    assert (again.file.name, run.state) == (file, RunState.FAILED)
+
+
+def test_a_queue_that_does_not_answer_is_said(
+    checked: Job, tech: User, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Any
+) -> None:
+    def unheard(*_args: Any, **_more: Any) -> None:
+        raise OperationalError("no connection")
+
+    monkeypatch.setattr(certificate_issue_task, "delay", unheard)
+    with django_capture_on_commit_callbacks(execute=True):
+        made, run = services.certificate_ask(job=checked, by=tech)
+    assert run is not None
+    run.refresh_from_db()
+    made.refresh_from_db()
+    assert (run.state, made.state) == (RunState.FAILED, CertificateState.ISSUING)
+    assert "does not answer" in run.words
+    assert ask_and_issue(checked, tech).number == made.number
