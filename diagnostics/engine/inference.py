@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnostics.engine import observe
-from diagnostics.engine.case import Case, MotionTrial, check_case, position_of
+from diagnostics.engine.case import Case, check_case
 from diagnostics.engine.compiled import Compiled, Floats, Ints, compiled
-from diagnostics.engine.evidence import Factor, SiteFactor, factors_of
+from diagnostics.engine.evidence import Factor, MotionFactor, SiteFactor, factors_of
 from diagnostics.engine.faults import default_prior, describe, mode_of
 from diagnostics.engine.hypotheses import count, fault_sets, marginals, project, rank, sums, weigh
 from diagnostics.engine.minimal import minimal_diagnoses
@@ -127,12 +127,12 @@ def _log_renewed(model: Compiled, chances: Floats, old: Floats, worked: frozense
         return _normalised(np.log(outside)[part] + sums(model.sets.members, odds))
 
 
-def worked_positions(system: TopSystem, case: Case) -> frozenset[str]:
-    """Positions that work has renewed: those with an entry after work, and with a motion after work the recent work
-    too."""
-    after = [o for o in case.observations if o.after_work]
-    found = {position_of(system, o) for o in after} - {""}
-    if any(isinstance(o, MotionTrial) for o in after):
+def worked_positions(case: Case, factors: Sequence[Factor]) -> frozenset[str]:
+    """Positions that work has renewed: those with evidence after work, and with a motion after work the recent work
+    too. An entry that is no evidence clears no suspect: nothing has been seen of the new state."""
+    after = [factor for factor in factors if factor.after_work]
+    found = {factor.site for factor in after if isinstance(factor, SiteFactor)}
+    if any(isinstance(factor, MotionFactor) for factor in after):
         found |= set(case.recent_work)
     return frozenset(found)
 
@@ -158,7 +158,8 @@ def believe(
     model = compiled(system, max_faults)
     judgements = tuple(judge(system, observation) for observation in case.observations)
     chances, moved = priors_of(model, case, priors)
-    found = posterior(model, chances, factors_of(model, case, judgements), worked_positions(system, case))
+    factors = factors_of(model, case, judgements)
+    found = posterior(model, chances, factors, worked_positions(case, factors))
     shares = marginals(model.sets.members, found.weights, len(model.faults))
     repairs = marginals(model.repair_members, found.weights, len(model.repair_names))
     return Belief(model, judgements, found, chances, moved, shares, repairs)

@@ -352,6 +352,20 @@ def test_refused_entries_change_nothing_but_are_named():
     assert any("Entry 1" in warning for warning in with_it.warnings)
 
 
+@pytest.mark.parametrize(
+    "after",
+    [
+        pin("BG4", 0.99, after_work=True) | {"ignition": False},
+        pin("BG4", 0.99, after_work=True) | {"supply_volts": None},
+        {"check": "look", "position": "BG4", "found": "some rust", "after_work": True},
+    ],
+    ids=["ignition off", "no supply", "noted by eye"],
+)
+def test_an_entry_after_work_that_is_no_evidence_clears_no_suspect(after):
+    bad = [pin("BG4", 0.5), pin("BG4", 0.5, "top-closed")]
+    assert chances(diagnosed(observations=[*bad, after])) == pytest.approx(chances(diagnosed(observations=bad)))
+
+
 def test_after_work_the_old_readings_no_longer_count_there():
     wrong = pin("BG4", 0.01)
     good = [pin("BG4", 0.99, after_work=True), pin("BG4", 0.01, "top-closed", after_work=True)]
