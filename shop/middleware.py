@@ -42,6 +42,25 @@ class ShopErrorMiddleware:
         return reselect(reswap(retarget(response, "#messages"), "innerHTML"), "unset")
 
 
+class BodySizeMiddleware:
+    """Files of a form go to the disk while it is read, and Django sets them no limit: refused by the length that is
+    announced, before anything reads them (so this stands above the check of the form's token)."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_view: object) -> HttpResponse | None:
+        announced = request.META.get("CONTENT_LENGTH") or "0"
+        most = settings.PICTURE_MAX_BYTES + settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+        if announced.isdecimal() and int(announced) <= most:
+            return None
+        words = _("What was sent is too large; expected at most {limit} MB.").format(limit=most // (1024 * 1024))
+        return render(request, "shop/error.html", {"status": 413, "words": words}, status=413)
+
+
 class BackAfterSignInMiddleware:
     """Where a session ends while somebody works, signing in leads back to the page they were on.
 
@@ -59,11 +78,18 @@ class BackAfterSignInMiddleware:
             after = htmx.current_url_abs_path or resolve_url(settings.LOGIN_REDIRECT_URL)
             return HttpResponseClientRedirect(f"{sign_in}?{urlencode({'next': after})}")
         if request.method == "POST" and response.status_code == 302 and response["Location"].startswith(f"{sign_in}?"):
-            came_from = urlsplit(request.headers.get("Referer", ""))
-            here = came_from.netloc == request.get_host()
-            after = came_from.path if here and came_from.path else resolve_url(settings.LOGIN_REDIRECT_URL)
-            response["Location"] = f"{sign_in}?{urlencode({'next': after})}"
+            response["Location"] = f"{sign_in}?{urlencode({'next': _came_from(request)})}"
         return response
+
+
+def _came_from(request: HttpRequest) -> str:
+    """The page of ours that a form was sent from, by what the browser says; else the first page."""
+    try:
+        said = urlsplit(request.headers.get("Referer", ""))
+    except ValueError:  # no address at all
+        said = urlsplit("")
+    here = said.netloc == request.get_host() and said.path
+    return said.path if here else resolve_url(settings.LOGIN_REDIRECT_URL)
 
 
 def _htmx(request: HttpRequest) -> HtmxDetails | None:

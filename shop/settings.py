@@ -18,7 +18,7 @@ BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
 
 DATA_DIR = Path(env.str("TOPWRIGHT_DATA", default=str(BASE_DIR / ".topwright"))).resolve()
-DATA_DIR.mkdir(parents=True, exist_ok=True)
+DATA_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)  # customers, pictures and the key: nobody else's business
 FIXTURES_DIR = BASE_DIR / "fixtures"
 
 
@@ -66,6 +66,7 @@ MIDDLEWARE = [
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "shop.middleware.BodySizeMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
