@@ -41,10 +41,13 @@ def refused_answer(request: ShopRequest, sheet: BenchSheet, error: ShopError) ->
 
 
 def done_answer(request: ShopRequest, sheet: BenchSheet, words: str = "") -> HttpResponse:
-    """The changed fragments, or back to the place on the page that the form came from (`at`: an id)."""
+    """The changed fragments, or back to the place on the page that the form came from (`at`: an id; else the row of
+    `position`)."""
     if request.htmx:
         return parts_answer(request, sheet_or_404(sheet.pk), done=True)
     if words:
         messages.success(request, words)
-    place = "".join(c for c in request.POST.get("at", "") if c.isalnum() or c == "-")
+    position = request.POST.get("position", "")
+    at = request.POST.get("at") or (f"pin-{position}" if position else "")
+    place = "".join(c for c in at if c.isalnum() or c == "-")
     return redirect(sheet.get_absolute_url() + (f"#{place}" if place else ""))

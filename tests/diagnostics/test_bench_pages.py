@@ -364,3 +364,19 @@ def test_every_entry_of_a_long_sheet_stands_on_a_page_of_its_own(sheet: BenchShe
     check = Check.objects.earliest("pk")
     answer = client.post(f"/checks/{check.pk}/strike/", {"why": "wrong car", "at": "entries"})
     assert answer["Location"] == f"/sheets/{sheet.pk}/#entries"
+
+
+def test_the_fullest_sheet_stays_a_light_page(sheet: BenchSheet, tech: User, client_as: Any) -> None:
+    """Every kind of entry at every sensor, and the top part of the way: the longest that the page can become."""
+    for code in [*(f"BG{n}" for n in range(1, 14)), "SF1", "SF2"]:
+        add(sheet, tech, check="pin", position=code, volts=0.1)
+        add(sheet, tech, check="pin-by-hand", position=code, pressed_volts=0.1, released_volts=12.5)
+        add(sheet, tech, check="click", position=code, heard=True)
+        add(sheet, tech, check="wiggle", position=code, steady=True)
+        add(sheet, tech, check="continuity", position=code, ohms=0.4)
+        add(sheet, tech, check="look", position=code, found="nothing")
+    axes = {"lid": "between", "stack": "up"}
+    services.sheet_set_pose(sheet=sheet, by=tech, pose=axes, supply_volts=12.6, ignition_on=True)
+    client = client_as("technician")
+    assert len(client.get(f"/sheets/{sheet.pk}/").content) < 150_000
+    assert len(client.get(f"/sheets/{sheet.pk}/?entries=all").content) < 150_000
