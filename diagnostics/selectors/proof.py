@@ -19,7 +19,7 @@ from django.utils.translation import pgettext
 from diagnostics.engine.motion import MADE, RELEASED
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import ACTUATORS, TopSystem
-from diagnostics.models import CheckKind, WorkKind
+from diagnostics.models import BenchSheet, CheckKind, WorkKind
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 from diagnostics.selectors.history import sheet_of_job
 from diagnostics.selectors.suspects import diagnosis_of, open_suspects
@@ -82,22 +82,33 @@ def motions_owed(evidence: Evidence) -> tuple[str, ...]:
 
 def reasons_not_done(job: Job) -> list[str]:
     """Why the job cannot be called done, as far as the bench knows; one sentence a reason."""
-    sheet = sheet_of_job(job)
-    evidence = evidence_of_sheet(sheet) if sheet else None
-    if sheet is None or sheet.revision is None or evidence is None:
-        return [_path_words(path) for path in _unread_paths(job)]
     reasons: list[str] = []
-    if not evidence.is_empty:
-        diagnosis = diagnosis_of(evidence, sheet.revision.sha256)
+    for sheet, evidence in _evidence_of_job(job):
+        assert sheet.revision is not None  # noqa: S101 - evidence needs one
+        suspects = open_suspects(diagnosis_of(evidence, sheet.revision.sha256))
         reasons += [
             _("Open suspect: {words} ({percent} %).").format(
                 words=suspect.words.rstrip("."), percent=round(100 * suspect.probability)
             )
-            for suspect in open_suspects(diagnosis)
+            for suspect in suspects
         ]
-    reasons += [_path_words(path) for path in repaired_paths(evidence) if not path.proven]
-    reasons += motions_owed(evidence)
-    return reasons
+        reasons += motions_owed(evidence)
+    return reasons + [_path_words(path) for path in repaired_paths_of_job(job) if not path.proven]
+
+
+def _evidence_of_job(job: Job) -> list[tuple[BenchSheet, Evidence]]:
+    """What there is to judge the job by: the last sheet, and where the car was given another top system meanwhile, what
+    was seen under the one before, which nobody has taken back."""
+    sheets = BenchSheet.objects.filter(job=job, revision__isnull=False).select_related("revision", "car")
+    last_of_each: dict[int | None, BenchSheet] = {}
+    for sheet in sheets.order_by("-opened_at", "-pk"):
+        last_of_each.setdefault(sheet.revision_id, sheet)
+    found = [(sheet, evidence_of_sheet(sheet)) for sheet in last_of_each.values()]
+    return [
+        (sheet, evidence)
+        for place, (sheet, evidence) in enumerate(found)
+        if evidence is not None and (evidence.checks or (place == 0 and not evidence.is_empty))
+    ]
 
 
 def _path_words(path: RepairedPath) -> str:

@@ -9,8 +9,8 @@ from diagnostics.models import BenchSheet, SystemRevision
 from diagnostics.selectors import case_of_sheet, diagnosis_of_sheet, open_suspects, repaired_paths_of_job
 from diagnostics.selectors.page import sheet_page
 from shop.gates import reasons_not_done
-from shop.models import Job, User
-from tests.diagnostics.bench import add
+from shop.models import Car, Job, User
+from tests.diagnostics.bench import add, publish
 
 WHOLE = {"check": "motion", "stops_at": None, "lamp": None, "seconds": {}}
 TOLD = {"motion": "close", "stops_at": "raise-stack", "lamp": "flashing"}
@@ -45,6 +45,21 @@ def test_a_job_stays_on_the_revision_that_it_began_with(
     after = services.sheet_open(job=job, by=tech)
     assert after.revision == revision
     assert reasons_not_done(job) == before
+
+
+@pytest.mark.parametrize("system", ["", "softline-electro"])
+def test_another_top_system_takes_back_nothing_that_was_found(
+    sheet: BenchSheet, job: Job, tech: User, owner: User, system: str
+) -> None:
+    publish(owner, "softline-electro")
+    found = add(sheet, tech, **WORN)
+    before = reasons_not_done(job)
+    services.sheet_close(sheet=sheet, by=tech)
+    Car.objects.filter(pk=job.car_id).update(system=system)
+    services.sheet_open(job=Job.objects.get(pk=job.pk), by=tech)
+    assert reasons_not_done(Job.objects.get(pk=job.pk)) == before
+    services.check_strike(check=found, by=tech, why="it was another system")
+    assert reasons_not_done(Job.objects.get(pk=job.pk)) == []
 
 
 @pytest.mark.parametrize("seen", ["in a pose", "in a motion that waits for it"])
