@@ -115,13 +115,16 @@ class Complaint(Frozen):
     lamp: Lamp | None = None
 
 
+MOST_OBSERVATIONS = 10_000
+
+
 class Case(Frozen):
     system: str
     car: CaseCar
     seen_on: Day
     complaint: Complaint | None = None
     recent_work: tuple[str, ...] = ()
-    observations: tuple[Observation, ...] = Field(default=(), max_length=10_000)
+    observations: tuple[Observation, ...] = Field(default=(), max_length=MOST_OBSERVATIONS)
 
 
 def parse_case(data: Any) -> Case:

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from pydantic import TypeAdapter, ValidationError
 
-from diagnostics.engine.case import Observation, check_observation
+from diagnostics.engine.case import MOST_OBSERVATIONS, Observation, check_observation
 from diagnostics.engine.errors import CaseError
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import judge
@@ -45,6 +45,9 @@ def check_add(*, sheet: BenchSheet, by: User, observation: Mapping[str, Any], en
     if there is not None:
         return there
     sheet = locked(sheet)
+    if Check.objects.filter(sheet__job_id=sheet.job_id).count() >= MOST_OBSERVATIONS:
+        words = _("Job {number} has {count} entries and takes no more. Open a new job on the car.")
+        raise Conflict(words.format(number=sheet.job.number, count=MOST_OBSERVATIONS))
     if sheet.revision is None:
         kind, position, data, judgement = _free(sheet, observation)
     else:

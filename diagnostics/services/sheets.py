@@ -39,8 +39,11 @@ def locked_job(pk: int) -> Job:
 
 def locked(sheet: BenchSheet) -> BenchSheet:
     """The sheet as it is now, locked with its job until the end of the transaction; Conflict when either is closed."""
-    locked_job(sheet.job_id)
-    now = BenchSheet.objects.select_for_update(of=("self",)).select_related("job", "car", "revision").get(pk=sheet.pk)
+    now = (
+        BenchSheet.objects.select_for_update(of=("self", "job"))
+        .select_related("job", "car", "revision")
+        .get(pk=sheet.pk)
+    )
     if now.closed_at is not None:
         raise Conflict(_("This bench sheet is closed and takes no more entries. Open a new one on the job."))
     if not now.job.is_open:

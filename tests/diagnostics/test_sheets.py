@@ -243,3 +243,14 @@ def test_undeclared_system_takes_free_readings(car: Car, job: Job, tech: User) -
         services.check_add(sheet=free, by=tech, observation={**reading, "number": 0}, entry_id=uuid.uuid4())
     assert diagnosis_of_sheet(free) is None
     assert proof_of_job(job) == {}
+
+
+def test_more_entries_than_a_case_can_hold_are_told(
+    sheet: BenchSheet, tech: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("diagnostics.services.checks.MOST_OBSERVATIONS", 2)
+    for _number in range(2):
+        add(sheet, tech, check="battery", volts=12.6)
+    with pytest.raises(Conflict, match="has 2 entries"):
+        add(sheet, tech, check="battery", volts=12.6)
+    assert sheet.checks.count() == 2
