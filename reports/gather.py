@@ -1,6 +1,7 @@
 """From the rows of a job to the content of its certificate. What was seen and judged is asked of the bench."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 from itertools import groupby
 
@@ -15,7 +16,7 @@ from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, Unit, Work
 from reports.document import compose
-from reports.document.content import Certificate, Instrument, Issuer, Item, Observed, Person, Results
+from reports.document.content import Certificate, Instrument, Issuer, Item, NotTested, Observed, Person, Results
 from shop.errors import ShopError
 from shop.models import Car, Job, ShopProfile, User
 
@@ -89,13 +90,23 @@ def _results(
         return compose.undeclared_results([_observed(row) for row in counted], work, unproven, struck)
     seen = tuple(_seen(system, row) for row in counted if row.sheet.revision_id == sheet.revision_id)
     diagnosis = bench.diagnosis_of_sheet(sheet)
-    return compose.results_of(
+    found = compose.results_of(
         compose.Evidence(system, seen, work),
         proof=bench.proof_of_job(job),
         suspects=bench.open_suspects(diagnosis) if diagnosis else (),
         unproven=unproven,
         struck_out=struck,
     )
+    return replace(found, not_tested=(*found.not_tested, *_left_out(len(counted) - len(seen))))
+
+
+def _left_out(checks: int) -> Iterator[NotTested]:
+    """Free readings from before the system was declared, or readings under another one: said, for they do not count."""
+    if checks:
+        why = _(
+            "Not judged here: {count} checks made before this top system was declared for the car, or under another."
+        )
+        yield NotTested("whole", _("Earlier readings"), why.format(count=checks))
 
 
 def _seen(system: TopSystem, row: Check) -> compose.Seen:

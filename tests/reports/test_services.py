@@ -1,6 +1,7 @@
 """Asking for certificates and issuing them: once, from frozen content, repeatable after a failure."""
 
 import json
+import uuid
 from collections.abc import Callable
 from datetime import timedelta
 from hashlib import sha256
@@ -203,8 +204,6 @@ def test_work_voids_proof_until_it_is_seen_again(checked: Job, tech: User, enter
 
 
 def test_a_car_without_a_declared_system(job: Job, shop_profile: ShopProfile, tech: User) -> None:
-    import uuid
-
     sheet = bench.sheet_open(job=job, by=tech)
     assert sheet.revision is None
     observation = {"check": "pin", "connector": "XG1", "row": "A", "number": 3, "volts": 0.1, "supply_volts": 12.4}
@@ -257,3 +256,18 @@ def test_a_queue_that_does_not_answer_is_said(
     assert (run.state, made.state) == (RunState.FAILED, CertificateState.ISSUING)
     assert "does not answer" in run.words
     assert ask_and_issue(checked, tech).number == made.number
+
+
+def test_readings_from_before_the_declaration_are_not_left_out_in_silence(
+    checked: Job, tech: User, sheet: BenchSheet, enter: Callable[..., Check]
+) -> None:
+    made = ask_and_issue(checked, tech)
+    assert "Earlier readings" not in json.dumps(made.content)
+    BenchSheet.objects.filter(pk=sheet.pk).update(revision=None, closed_at=timezone.now())
+    later = bench.sheet_open(job=checked, by=tech)
+    enter_there = {"check": "battery", "volts": 12.6}
+    bench.check_add(sheet=later, by=tech, observation=enter_there, entry_id=uuid.uuid4())
+    content = from_json(json.dumps(ask_and_issue(checked, tech).content))
+    (row,) = [one for one in content.results.not_tested if one.what == "Earlier readings"]
+    assert "4 checks" in row.why
+    assert len(content.results.observed) == 1
