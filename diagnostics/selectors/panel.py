@@ -10,7 +10,7 @@ from diagnostics.selectors.evidence import evidence_of_sheet
 from diagnostics.selectors.history import sheet_of_job, work_of_job
 from diagnostics.selectors.proof import RepairedPath, motions_owed, repaired_paths
 from diagnostics.selectors.suspects import diagnosis_of, open_suspects
-from diagnostics.selectors.systems import system_for_car, system_of
+from diagnostics.selectors.systems import system_for_job, system_of
 from shop.models import Job
 
 
@@ -40,7 +40,7 @@ def job_panel(job: Job) -> JobPanel:
     evidence = evidence_of_sheet(sheet) if sheet else None
     work = tuple(work_of_job(job))
     if sheet is None or sheet.revision is None or evidence is None:
-        declared = system_for_car(job.car)
+        declared = system_for_job(job)
         system = system_of(declared) if declared else None
         return JobPanel(sheet, system, (), 0, 0, (), (), work, ("", ""))
     suspects = () if evidence.is_empty else open_suspects(diagnosis_of(evidence, sheet.revision.sha256))

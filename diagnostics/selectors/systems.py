@@ -6,8 +6,8 @@ from django.db.models import OuterRef, QuerySet, Subquery
 
 from diagnostics.engine.system.load import load_system
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.models import SystemRevision
-from shop.models import Car
+from diagnostics.models import BenchSheet, SystemRevision
+from shop.models import Car, Job
 
 
 @lru_cache(maxsize=64)
@@ -31,3 +31,16 @@ def system_for_car(car: Car) -> SystemRevision | None:
     if not car.system:
         return None
     return SystemRevision.objects.filter(slug=car.system).order_by("-revision").first()
+
+
+def last_sheet_on_system(job: Job) -> BenchSheet | None:
+    """The job's last sheet on what is now its car's top system."""
+    sheets = BenchSheet.objects.filter(job=job, revision__slug=job.car.system).select_related("revision")
+    return sheets.order_by("-opened_at", "-pk").first()
+
+
+def system_for_job(job: Job) -> SystemRevision | None:
+    """The revision that the job began with, else the newest of its car's top system: checks and work that are judged
+    by two revisions would say nothing together."""
+    last = last_sheet_on_system(job)
+    return last.revision if last is not None else system_for_car(job.car)

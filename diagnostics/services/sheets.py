@@ -11,7 +11,7 @@ from diagnostics.engine.case import Case, CaseCar, check_case, parse_case
 from diagnostics.engine.errors import CaseError
 from diagnostics.engine.motion import pose_of
 from diagnostics.models import BenchSheet
-from diagnostics.selectors.systems import system_for_car, system_of
+from diagnostics.selectors.systems import last_sheet_on_system, system_for_car, system_of
 from diagnostics.selectors.words import complaint_words
 from shop.errors import Conflict, ShopError
 from shop.models import Job, Stage, User
@@ -67,8 +67,7 @@ def sheet_open(*, job: Job, by: User) -> BenchSheet:
         raise Conflict(_("Job {number} is finished; a bench sheet needs an open job.").format(number=job.number))
     _close_left_open(job)
     _refuse_second(job)
-    sheets = BenchSheet.objects.filter(job=job, revision__slug=job.car.system).select_related("revision")
-    last = sheets.order_by("-opened_at", "-pk").first()
+    last = last_sheet_on_system(job)
     sheet = BenchSheet(job=job, car=job.car, opened_by=by, opened_at=timezone.now())
     if last is not None:
         sheet.revision, sheet.pose = last.revision, last.pose

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from diagnostics.engine.faults import faults_of, repair_of
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import Check, Unit, Work, WorkKind
-from diagnostics.selectors.systems import system_for_car, system_of
+from diagnostics.selectors.systems import system_for_job, system_of
 from diagnostics.services.sheets import locked_job
 from shop.errors import Conflict, ShopError
 from shop.models import Car, Job, User
@@ -41,7 +41,7 @@ def work_add(
     job = locked_job(job.pk)
     if not job.is_open:
         raise Conflict(_("Job {number} is finished; work needs an open job.").format(number=job.number))
-    declared = system_for_car(job.car)
+    declared = system_for_job(job)
     system = system_of(declared) if declared else None
     _refuse_impossible(system, position, kind, part)
     old = new = None

@@ -8,6 +8,7 @@ from diagnostics import services
 from diagnostics.models import BenchSheet, SystemRevision
 from diagnostics.selectors import case_of_sheet, diagnosis_of_sheet, open_suspects, repaired_paths_of_job
 from diagnostics.selectors.page import sheet_page
+from shop.errors import ShopError
 from shop.gates import reasons_not_done
 from shop.models import Car, Job, User
 from tests.diagnostics.bench import add, publish
@@ -45,6 +46,19 @@ def test_a_job_stays_on_the_revision_that_it_began_with(
     after = services.sheet_open(job=job, by=tech)
     assert after.revision == revision
     assert reasons_not_done(job) == before
+
+
+def test_work_is_booked_on_the_revision_that_the_job_began_with(
+    sheet: BenchSheet, job: Job, tech: User, owner: User, revision: SystemRevision
+) -> None:
+    newer = revision.text.replace("BG11", "BG21").replace(
+        f"revision: {revision.revision}\n", f"revision: {revision.revision + 1}\n"
+    )
+    services.system_publish(text=newer, source="newer", by=owner)
+    work = services.work_add(job=job, by=tech, position="BG11", kind="adjust")
+    assert [path.position for path in repaired_paths_of_job(job)] == [work.position]
+    with pytest.raises(ShopError, match="no position BG21"):
+        services.work_add(job=job, by=tech, position="BG21", kind="adjust")
 
 
 @pytest.mark.parametrize("system", ["", "softline-electro"])

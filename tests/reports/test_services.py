@@ -208,8 +208,10 @@ def test_a_car_without_a_declared_system(job: Job, shop_profile: ShopProfile, te
     assert sheet.revision is None
     observation = {"check": "pin", "connector": "XG1", "row": "A", "number": 3, "volts": 0.1, "supply_volts": 12.4}
     bench.check_add(sheet=sheet, by=tech, observation=observation, entry_id=uuid.uuid4())
+    bench.work_add(job=job, by=tech, position="BG7", kind="replace", part="TW-XXX-0001")
     made = ask_and_issue(job, tech)
     content = from_json(json.dumps(made.content))
+    assert content.results.open_findings()  # nobody can have proven it; yet nothing is known that it must meet
     assert content.overall.statement == "none"
     assert "XG1/A3" in content.results.observed[0].words
     assert made.pages >= 2

@@ -14,7 +14,7 @@ _WORDS: Final[Mapping[Statement, str]] = {
     "conditional fail": "A measured value lies above its limit, within the uncertainty of measuring.",
     "conditional pass": "The top meets its requirements; a measured value is nearer to its limit than its uncertainty.",
     "pass": "The top meets its requirements.",
-    "none": "No statement of conformity: too little was tested to make one. Nothing tested stands against it.",
+    "none": "No statement of conformity: too little was tested to make one.",
 }
 
 
@@ -29,10 +29,12 @@ def overall(results: Results, motions: int) -> Overall:
 
 
 def _statement(results: Results, motions: int, heavy: int) -> Statement:
+    if not motions:
+        return "none"
     if heavy:
         return "fail"
     ran = {trial.motion for trial in results.trials if trial.ran}
-    if not motions or len(ran) < motions or not _all_proven(results.proof) or not _all_current(results):
+    if len(ran) < motions or not _all_proven(results.proof) or not _all_current(results):
         return "none"
     return worst([row.outcome for row in results.limits]) or "pass"
 
