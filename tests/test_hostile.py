@@ -55,7 +55,7 @@ FORMS: dict[str, dict[str, Any]] = {
     "/jobs/{job}/pictures/": {"file": "no file", "caption": "c", "position": "BG1"},
     "/tour/dismiss/": {"x": "y"},
     "/jobs/{job}/bench/": {"x": "y"},
-    "/jobs/{job}/work/": {
+    "/jobs/{job}/add-work/": {
         "position": "BG3", "kind": "replace", "part": "TW-BGA-3014", "revision": "a", "serial": "1", "words": "w",
     },
     "/sheets/{sheet}/pose/": {"pose": "open", "supply_volts": "12.5", "ignition": "on", "axis_stack": "raised"},

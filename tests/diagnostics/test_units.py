@@ -56,13 +56,13 @@ def test_the_fragments_say_what_was_fitted_and_what_is_to_prove(
 ) -> None:
     client = client_as("technician")
     fields = {"position": "BG11", "kind": "replace", "part": "TW-BGF-3503", "serial": "S1", "words": "worn"}
-    response = client.post(f"/jobs/{job.pk}/work/", fields)
+    response = client.post(f"/jobs/{job.pk}/add-work/", fields)
     assert response.status_code == 302
     units = words(client.get(f"/cars/{car.pk}/units/", headers={"HX-Request": "true"}))
     assert "serial S1" in units
     assert "original" in units
     assert "<html" not in units
-    twice = client.post(f"/jobs/{job.pk}/work/", fields)
+    twice = client.post(f"/jobs/{job.pk}/add-work/", fields)
     assert twice.status_code == 409
     assert 'value="S1"' in words(twice)
     assert client.get(f"/cars/{car.pk}/top-proof/").status_code == 200
