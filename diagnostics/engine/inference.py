@@ -180,7 +180,7 @@ def diagnose(
         suspects=_suspects(belief, case),
         hypotheses=_hypotheses(model, found),
         nothing_wrong=float(found.weights[0]),
-        next_checks=next_checks(model, case, judgements, found.weights, belief.shares),
+        next_checks=next_checks(model, case, judgements, found.weights, belief.shares, belief.chances),
         proof=proof_from(system, list(zip(case.observations, judgements, strict=True))),
         judgements=judgements,
         warnings=warnings_of(model, case, judgements, found.epochs, found.log_evidence),

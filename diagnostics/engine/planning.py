@@ -10,7 +10,7 @@ from diagnostics.engine.case import Case, checks_of
 from diagnostics.engine.cautions import caution_for
 from diagnostics.engine.compiled import Compiled, Floats, Ints
 from diagnostics.engine.evidence import outcome_table
-from diagnostics.engine.hypotheses import count, weigh
+from diagnostics.engine.hypotheses import count, rank, sorted_rows, weigh
 from diagnostics.engine.motion import pose_of, sensor_state
 from diagnostics.engine.results import Judgement, NextCheck
 from diagnostics.engine.sitting import AT_MODULE, AT_POSITION, Sitting, motion_minutes, seen_by, sitting_of
@@ -30,7 +30,11 @@ MINUTES: Mapping[str, float] = {
 PLANNED_MASS, PLANNED_SETS = 0.995, 1500
 """Planning looks at the likeliest fault sets up to this mass; what is left out can change no gain by more than its
 own share."""
+SPOKEN_FOR = 3.0
+"""A fault counts as spoken for where the evidence makes it at least this much likelier beside the others of its set."""
 WORTH_BITS = 1e-3
+TINY = 1e-300
+"""Keeps a quotient of vanished weights finite."""
 MOST_CHECKS = 40
 REPEATS = 0.1
 """A check is made again in the same pose only if its sensor comes and goes with at least this chance."""
@@ -46,13 +50,37 @@ class Likely:
     sets: int
 
 
-def likely_of(model: Compiled, weights: Floats) -> Likely:
+def likely_of(model: Compiled, weights: Floats, chances: Floats) -> Likely:
     n = min(PLANNED_SETS, len(weights))
-    top = np.argpartition(-weights, n - 1)[:n]
+    top: Ints = np.argpartition(-weights, n - 1)[:n].astype(np.int32)
     top = top[np.argsort(-weights[top], kind="stable")]
     top = top[: int(np.searchsorted(np.cumsum(weights[top]), PLANNED_MASS)) + 1]
-    kept, number = _numbered(model.repair_sets[top], count(len(model.repair_names), model.sets.k))
-    return Likely(top.astype(np.int32), weights[top] / weights[top].sum(), number, len(kept))
+    core = spoken_for(model, weights, chances, top)
+    kept, number = _numbered(model.repair_sets[core], count(len(model.repair_names), model.sets.k))
+    return Likely(top, weights[top] / weights[top].sum(), number, len(kept))
+
+
+def spoken_for(model: Compiled, weights: Floats, chances: Floats, places: Ints) -> Ints:
+    """(m,) the place of that part of each set which the evidence speaks for.
+
+    A fault that may be there beside the real one, and explains nothing of what was seen, is no question of which
+    repair is right now: it is left to the proof afterwards. Without this, every pin not read yet would be worth its
+    minute, however clear the fault. Where nothing is spoken for, a set stays whole.
+    """
+    odds = np.append(chances / (1.0 - chances), 1.0)
+    core = places.copy()
+    for _fault in range(1, model.sets.k):
+        members = model.sets.members[core]
+        for column in range(model.sets.k):
+            without = members.copy()
+            without[:, column] = model.sets.n
+            smaller = rank(sorted_rows(without), model.sets.n)
+            lift = weights[core] / (weights[smaller] * odds[members[:, column]] + TINY)
+            rest = weights[smaller] / (weights[0] * np.prod(odds[without], axis=1) + TINY)
+            idle = (members[:, column] < model.sets.n) & (smaller > 0) & (lift < SPOKEN_FOR) & (rest >= SPOKEN_FOR)
+            core = np.where(idle, smaller, core)
+            members = model.sets.members[core]
+    return core
 
 
 def _numbered(codes: Ints, n: int) -> tuple[Ints, Ints]:
@@ -82,11 +110,16 @@ class _Offer:
 
 
 def next_checks(
-    model: Compiled, case: Case, judgements: Sequence[Judgement], weights: Floats, shares: Floats
+    model: Compiled,
+    case: Case,
+    judgements: Sequence[Judgement],
+    weights: Floats,
+    shares: Floats,
+    chances: Floats,
 ) -> tuple[NextCheck, ...]:
-    """Checks worth making now, most bits a minute first. `weights` (H,) of the fault sets, `shares` (n,) of the
-    faults."""
-    likely = likely_of(model, weights)
+    """Checks worth making now, most bits a minute first. `weights` (H,) of the fault sets; of the faults (n,) the
+    `shares` now and the `chances` before anything was seen."""
+    likely = likely_of(model, weights, chances)
     sitting = sitting_of(model, case, judgements, weights)
     gains = _Gains(model, likely)
     rated = [(gains.of(offer), offer) for offer in _offers(model, sitting, _flickering(model, shares))]

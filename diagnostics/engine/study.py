@@ -141,7 +141,9 @@ def follow_suggestions(car: SimulatedCar, max_faults: int) -> Search:
         belief = believe(car.system, case, max_faults=max_faults)
         if _over(car, belief):
             return _search(car, belief)
-        checks = next_checks(belief.model, case, belief.judgements, belief.posterior.weights, belief.shares)
+        checks = next_checks(
+            belief.model, case, belief.judgements, belief.posterior.weights, belief.shares, belief.chances
+        )
         if not checks:
             return _search(car, belief)
         first = checks[0]

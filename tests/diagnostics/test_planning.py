@@ -7,7 +7,7 @@ from diagnostics.engine.case import parse_case
 from diagnostics.engine.compiled import compiled
 from diagnostics.engine.evidence import outcome_table
 from diagnostics.engine.inference import believe, diagnose
-from diagnostics.engine.planning import MINUTES, bits
+from diagnostics.engine.planning import MINUTES, bits, spoken_for
 from diagnostics.engine.sitting import HAND_MINUTES, RETURN_MINUTES, present_pose, seen_by, sitting_of
 from tests.diagnostics.small_system import case_data, pin, small_system
 
@@ -122,6 +122,25 @@ def test_a_sensor_is_not_read_again_where_all_looks_alike_to_it():
     views = [(c.position, seen_by(SYSTEM, c.position, c.pose)) for c in offered]
     assert len(views) == len(set(views))
     assert ("BG4", seen_by(SYSTEM, "BG4", "top-open")) not in views
+
+
+def test_what_explains_nothing_is_left_to_the_proof_afterwards():
+    """A pin that clearly reads wrong: no minute goes to pins whose faults could not have caused it."""
+    decisive = {"complaint": COMPLAINT, "observations": [pin("BG4", 0.01), pin("BG4", 0.01)]}
+    belief = believe(SYSTEM, parse_case(case_data(**decisive)))
+    assert belief.shares[[i for i, f in enumerate(belief.model.faults) if f.position == "BG4"]].sum() > 0.9
+    best = checks(**decisive)[0]
+    assert best.position in ("BG4", "")
+    pairs = [h for h in range(len(belief.model.sets)) if belief.model.sets.size[h] == 2]
+    core = spoken_for(belief.model, belief.posterior.weights, belief.chances, np.array(pairs, dtype=np.int32))
+    weight = belief.posterior.weights[pairs]
+    assert weight[belief.model.sets.size[core] == 1].sum() > 0.5 * weight.sum()
+
+
+def test_with_nothing_seen_every_set_stays_whole():
+    belief = believe(SYSTEM, parse_case(case_data()))
+    places = np.arange(len(belief.model.sets), dtype=np.int32)
+    assert (spoken_for(belief.model, belief.posterior.weights, belief.chances, places) == places).all()
 
 
 def test_from_a_stalled_top_nothing_is_moved():

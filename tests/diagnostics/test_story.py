@@ -104,7 +104,9 @@ def test_a_suspect_that_the_repair_did_not_touch_stays(
     _set_pose(client, sheet, "open")
     client.post(f"/sheets/{sheet.pk}/complaint/", {"stop": "close:clear-shelf"}, headers=HTMX)
     _read(client, sheet, "BG4")
-    client.post(f"/jobs/{job.pk}/add-work/", {"position": "BG4", "kind": "replace", "part": "TW-BGB-3121"}, headers=HTMX)
+    client.post(
+        f"/jobs/{job.pk}/add-work/", {"position": "BG4", "kind": "replace", "part": "TW-BGB-3121"}, headers=HTMX
+    )
     post_check(client, sheet, check="pin-by-hand", position="BG4", pressed_volts="0.1", released_volts="12.5")
     suspected = {suspect.fault.position for suspect in diagnosis_of_sheet(sheet).suspects if suspect.probability > 0.05}
     assert suspected & {"BG11", "MA1"}
