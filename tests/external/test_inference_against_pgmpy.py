@@ -14,6 +14,7 @@ from diagnostics.engine.results import Fault
 from diagnostics.engine.simulate import Bench
 from diagnostics.engine.system.model import TopSystem
 from tests.diagnostics.small_system import case_data, small_system
+from tests.diagnostics.systems import SLUGS, shipped
 
 pytestmark = [
     # pgmpy announces its own coming changes and those of what it imports; none of it is ours to mend.
@@ -42,16 +43,14 @@ def random_case(system: TopSystem, seed: int) -> dict:
     return case_data(complaint=complaint, observations=entries)
 
 
-@pytest.mark.parametrize("max_faults", [1, 2, 3])
-@pytest.mark.parametrize("seed", [1, 2])
-def test_marginals_are_those_of_variable_elimination(seed, max_faults):
+def compare(system: TopSystem, case: dict, max_faults: int) -> None:
+    """The likeliest suspects, and two of the unlikely, by both."""
     from pgmpy.inference import VariableElimination
 
     from tests.external.bayesian_network import network_of
 
     logging.getLogger("pgmpy").setLevel(logging.ERROR)
-    system = small_system()
-    belief = believe(system, parse_case(random_case(system, seed)), max_faults=max_faults)
+    belief = believe(system, parse_case(case), max_faults=max_faults)
     network = network_of(belief.model, belief.chances, belief.posterior.epochs[0].factors)
     assert network.net.check_model()
     elimination = VariableElimination(network.net)
@@ -59,3 +58,20 @@ def test_marginals_are_those_of_variable_elimination(seed, max_faults):
     for fault in [*order[:4], *order[30:32]]:
         answer = elimination.query([f"f{fault}"], evidence=network.evidence, show_progress=False)
         assert answer.values[1] == pytest.approx(belief.shares[fault], abs=TOLERANCE)
+
+
+@pytest.mark.parametrize("max_faults", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_marginals_are_those_of_variable_elimination(seed, max_faults):
+    system = small_system()
+    compare(system, random_case(system, seed), max_faults)
+
+
+@pytest.mark.parametrize("slug", SLUGS)
+@pytest.mark.parametrize("seed", [1, 2])
+def test_on_the_shipped_systems_too(slug, seed):
+    """Every kind of check at a position; without motions, with which elimination on these does not end in minutes."""
+    system = shipped(slug)
+    case = random_case(system, seed)
+    case["observations"] = [entry for entry in case["observations"] if entry["check"] != "motion"]
+    compare(system, case | {"complaint": None, "system": slug}, max_faults=2)
