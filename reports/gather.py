@@ -7,10 +7,9 @@ from itertools import groupby
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from pydantic import TypeAdapter
 
 from diagnostics import selectors as bench
-from diagnostics.engine.case import Complaint, Observation
+from diagnostics.engine.case import Complaint, observation_of
 from diagnostics.engine.cautions import ORDER, caution_words
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
@@ -19,8 +18,6 @@ from reports.document import compose
 from reports.document.content import Certificate, Instrument, Issuer, Item, NotTested, Observed, Person, Results
 from shop.errors import ShopError
 from shop.models import Car, Job, ShopProfile, User
-
-_OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
 
 
 def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime, replaces: str = "") -> Certificate:
@@ -110,7 +107,7 @@ def _left_out(checks: int) -> Iterator[NotTested]:
 
 
 def _seen(system: TopSystem, row: Check) -> compose.Seen:
-    observation = _OBSERVATION.validate_python(row.observation)
+    observation = observation_of(row.observation)
     return compose.Seen(observation, judge(system, observation), timezone.localtime(row.at), str(row.by))
 
 

@@ -7,7 +7,7 @@ Shapes and plain bounds here; whether an observation fits its system (known posi
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, TypeAdapter, ValidationError
 
 from diagnostics.engine.errors import CaseError
 from diagnostics.engine.motion import pose_of
@@ -125,6 +125,14 @@ class Case(Frozen):
     complaint: Complaint | None = None
     recent_work: tuple[str, ...] = ()
     observations: tuple[Observation, ...] = Field(default=(), max_length=MOST_OBSERVATIONS)
+
+
+_OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
+
+
+def observation_of(data: Any) -> Observation:
+    """One entry, as in a case file or in the row of a check. Raises pydantic's ValidationError."""
+    return _OBSERVATION.validate_python(data)
 
 
 def parse_case(data: Any) -> Case:

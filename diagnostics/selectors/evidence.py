@@ -20,16 +20,13 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.utils import timezone
-from pydantic import TypeAdapter
 
-from diagnostics.engine.case import Case, CaseCar, Complaint, Observation
+from diagnostics.engine.case import Case, CaseCar, Complaint, Observation, observation_of
 from diagnostics.engine.proof import proof_of
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
 from diagnostics.selectors.systems import system_of
-
-_OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +48,7 @@ class Evidence:
         """Sensor -> seen made, seen released, after the last work on its path; with or without what was read by
         hand."""
         counted = (check for check in self.current if by_hand or check.kind != CheckKind.PIN_BY_HAND)
-        return proof_of(self.system, [_OBSERVATION.validate_python(check.observation) for check in counted])
+        return proof_of(self.system, [observation_of(check.observation) for check in counted])
 
 
 class WorkTimes:
@@ -94,7 +91,7 @@ def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
             continue
         checks.append(check)
         after_work = 0 < passed == in_all
-        observations.append(_OBSERVATION.validate_python({**check.observation, "after_work": after_work}))
+        observations.append(observation_of({**check.observation, "after_work": after_work}))
     now = next(one for one in sheets if one.pk == sheet.pk)
     case = Case(
         system=system.system,

@@ -11,13 +11,14 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from pydantic import TypeAdapter, ValidationError
+from pydantic import ValidationError
 
-from diagnostics.engine.case import MOST_OBSERVATIONS, Observation, check_observation
+from diagnostics.engine.case import MOST_OBSERVATIONS, check_observation, observation_of
 from diagnostics.engine.errors import CaseError
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.system.sentences import words_of
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
 from diagnostics.selectors.systems import system_of
 from diagnostics.services.free import FreeReading, judge_free
@@ -27,7 +28,6 @@ from shop.models import User
 from shop.permissions import require
 from shop.services import trail_record
 
-_OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
 _TAKES_SUPPLY = frozenset({CheckKind.PIN.value, CheckKind.PIN_BY_HAND.value})
 
 
@@ -83,7 +83,7 @@ def _declared(
     filled = _filled(sheet, observation)
     filled["after_work"] = _after_work(sheet, system, filled)
     try:
-        parsed = _OBSERVATION.validate_python(filled)
+        parsed = observation_of(filled)
         check_observation(system, parsed, _("This entry"))
     except ValidationError as error:
         raise ShopError(_first_mistake(error)) from error
@@ -122,24 +122,25 @@ def _after_work(sheet: BenchSheet, system: TopSystem, data: Mapping[str, Any]) -
     return work.exists()
 
 
-_EXPECTED = {
-    "volts": "volts, a number such as 11.9",
-    "pressed_volts": "volts, a number such as 0.2",
-    "released_volts": "volts, a number such as 12.1",
-    "supply_volts": "volts, a number such as 12.6",
-    "ohms": "ohms, zero or more, or 'open'",
-}
+def _expected() -> dict[str, str]:
+    return {
+        "volts": _("volts, a number such as 11.9"),
+        "pressed_volts": _("volts, a number such as 0.2"),
+        "released_volts": _("volts, a number such as 12.1"),
+        "supply_volts": _("volts, a number such as 12.6"),
+        "ohms": _("ohms, zero or more, or 'open'"),
+    }
 
 
 def _first_mistake(error: ValidationError) -> str:
     first = error.errors()[0]
-    field = str(first["loc"][-1]) if first["loc"] else ""
-    given = first.get("input")
-    if field in _EXPECTED and not isinstance(given, dict):
-        return _("“{given}” cannot be; expected {expected}.").format(
-            given="" if given is None else given, expected=_EXPECTED[field]
-        )
-    return _("{field}: {words}.").format(field=field or _("the entry"), words=first["msg"])
+    path = tuple(str(part) for part in first["loc"])
+    field = path[-1] if path else ""
+    given, expected = first.get("input"), _expected().get(field)
+    if expected is not None and not isinstance(given, dict):
+        words = _("“{given}” cannot be; expected {expected}.")
+        return words.format(given="" if given is None else given, expected=expected)
+    return f"{field or _('The entry')}: {words_of(first, path)}"
 
 
 @transaction.atomic

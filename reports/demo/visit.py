@@ -10,9 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from pydantic import TypeAdapter
-
-from diagnostics.engine.case import Battery, MotionTrial, Observation
+from diagnostics.engine.case import Battery, MotionTrial, observation_of
 from diagnostics.engine.faults import mode_of, repair_of
 from diagnostics.engine.proof import proof_of
 from diagnostics.engine.results import Fault
@@ -22,7 +20,6 @@ from reports.demo.records import CheckRecord, WorkRecord
 
 LOOKED_AT = ("cylinder", "pump", "motor", "latch")
 """Kinds of position that a service looks at."""
-_OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
 Fitted = Callable[[str], tuple[str, str]]
 """Position -> number and revision of the part that the shop fits there on that day."""
 
@@ -85,7 +82,7 @@ def trace(bench: Bench, watch: Watch, complaint: dict[str, Any] | None, *, every
 def found(bench: Bench, visit: Visit) -> list[Fault]:
     """The faults that the checks so far give away: a finding at the place itself, or a motion that stopped (then
     people dig)."""
-    observations = [_OBSERVATION.validate_python(entry.observation) for entry in [*visit.tracing, *visit.proving]]
+    observations = [observation_of(entry.observation) for entry in [*visit.tracing, *visit.proving]]
     findings = [one for one in observations if judge(bench.system, one).verdict == "finding"]
     if any(isinstance(one, MotionTrial) and one.stops_at is not None for one in findings):
         return sorted(bench.faults)
@@ -142,7 +139,7 @@ def _try(bench: Bench, add: "Add", motion: str) -> None:
 
 def _press_the_rest(bench: Bench, add: "Add", visit: Visit) -> None:
     """By hand, every contact that two resting poses did not show in both states."""
-    proof = proof_of(bench.system, [_OBSERVATION.validate_python(entry.observation) for entry in visit.tracing])
+    proof = proof_of(bench.system, [observation_of(entry.observation) for entry in visit.tracing])
     for code, state in proof.items():
         if not state.proven and bench.system.positions[code].watches is None:
             add(2, bench.by_hand(code))

@@ -12,9 +12,8 @@ from datetime import datetime
 from typing import Any
 
 from django.utils.translation import gettext as _
-from pydantic import TypeAdapter
 
-from diagnostics.engine.case import Observation
+from diagnostics.engine.case import observation_of
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, SystemRevision, Unit, Work, WorkKind
@@ -24,7 +23,6 @@ from reports.demo.records import CarRecord, CheckRecord, JobRecord, SheetRecord,
 from shop.models import Car, Customer, Job, JobNote, OdometerReading, Stage, TrailEntry, User
 from shop.words import day_words, km_words
 
-_OBSERVATION: TypeAdapter[Observation] = TypeAdapter(Observation)
 _SPACE = uuid.UUID("6f0c1f5e-5a0c-4c6e-9a53-1f7a6a6f2b10")
 BATCH = 500
 
@@ -189,7 +187,7 @@ def _judged(system: TopSystem | None, entry: CheckRecord) -> tuple[str, str, dic
         reading = FreeReading.model_validate(entry.observation)
         judgement = judge_free(reading)
         return reading.check, reading.label, reading.model_dump(mode="json"), judgement.verdict, judgement.words
-    observation = _OBSERVATION.validate_python(entry.observation)
+    observation = observation_of(entry.observation)
     judgement = judge(system, observation)
     position = getattr(observation, "position", "")
     return observation.check, position, observation.model_dump(mode="json"), judgement.verdict, judgement.words
