@@ -57,7 +57,8 @@ class Hypothesis:
 
 @dataclass(frozen=True, slots=True)
 class NextCheck:
-    """A check that could be made next. `pose` a pose name or {axis: place} where it needs one, else None."""
+    """A check that could be made next. `pose` a pose name or {axis: place} where it needs one, else None. `ahead_bits`:
+    bits of this check with the best one after it; 0 where nobody looked ahead."""
 
     check: str
     position: str
@@ -68,6 +69,46 @@ class NextCheck:
     bits_per_minute: float
     why: str
     caution: str
+    ahead_bits: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """Two entries that cannot both be right (indices of the case's observations), and which of them to make again."""
+
+    entries: tuple[int, int]
+    repeat: int
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Surprise:
+    """The entry that fits the others least (index; -1 the complaint) and its probability given all of them."""
+
+    entry: int
+    probability: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class RepairStep:
+    """`repair`: a repair's name; `probability` that it is needed; `minutes` to make it."""
+
+    repair: str
+    words: str
+    probability: float
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """Two ways to a proven fix with the minutes that each is expected to take: repairs tried in order, or checks
+    first. Empty `words`: there is nothing to choose."""
+
+    repair_first: tuple[RepairStep, ...] = ()
+    repair_first_minutes: float = 0.0
+    check_first_minutes: float = 0.0
+    words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,3 +136,6 @@ class Diagnosis:
     evidence_log10: float
     left_out: float = 0.0
     repairs: dict[str, float] = field(default_factory=dict)
+    conflicts: tuple[Conflict, ...] = ()
+    surprise: Surprise | None = None
+    ways: Ways = field(default_factory=Ways)
