@@ -7,14 +7,14 @@ Shapes only: what a file may say. Whether it makes sense (motions run, switches 
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BeforeValidator, Field, StringConstraints
+
+from diagnostics.engine.system.base import Code, Frozen, Name, Slug
+from diagnostics.engine.system.drawn import Drawing
 
 BETWEEN = "between"
 """The place of an axis that stands in none of its named places."""
 
-Code = Annotated[str, StringConstraints(pattern=r"^[A-Z]{2}[0-9]{1,2}$")]
-Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
-Name = Annotated[str, StringConstraints(min_length=1, max_length=120)]
 Colour = Literal["BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR"]
 """IEC 60757:2021, Table 1. Order is kept as written: base colour first, then stripe."""
 
@@ -49,10 +49,6 @@ KIND_LETTERS: Mapping[str, str] = {
     "supply": "GB",
 }
 """Letter codes of IEC 81346-2 by kind of position (from memory, except those that the trade notes list)."""
-
-
-class Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False)
 
 
 def _as_tuple(value: Any) -> Any:
@@ -120,7 +116,8 @@ class Position(Frozen):
     """One place where something is mounted. `place` is where on the car, `minutes` what reaching it from outside takes.
 
     Sensors have a `pin`; switches and Hall sensors `made_when`; an angle sensor `watches` an axis; a control switch is
-    moved by hand and has neither.
+    moved by hand and has neither. A switch without a pin of its own is wired `in_series_with` the one that has it: that
+    pin reads made only while both contacts are made.
     """
 
     kind: Kind
@@ -131,6 +128,7 @@ class Position(Frozen):
     pin: Pin | None = None
     made_when: Condition | None = None
     watches: str | None = None
+    in_series_with: Code | None = None
     bore_mm: float | None = Field(default=None, gt=0)
     rod_mm: float | None = Field(default=None, gt=0)
     stroke_mm: float | None = Field(default=None, gt=0)
@@ -175,6 +173,44 @@ class Motion(Frozen):
     steps: tuple[Step, ...] = Field(min_length=1, max_length=40)
 
 
+class Fluid(Frozen):
+    """`viscosity`: two points (°C, mm²/s), between and beyond which it follows Walther (ASTM D341)."""
+
+    name: Name
+    density_kg_m3: float = Field(ge=500, le=1500)
+    viscosity: tuple[tuple[float, float], tuple[float, float]]
+
+
+class Pump(Frozen):
+    """Flow at the nominal supply, and the pressure at which the relief valve opens."""
+
+    position: Code
+    flow_l_min: float = Field(gt=0, le=50)
+    relief_bar: float = Field(gt=0, le=400)
+
+
+class Lines(Frozen):
+    """The longest way of the fluid, there and back taken as one line."""
+
+    length_m: float = Field(gt=0, le=50)
+    bore_mm: float = Field(gt=0, le=25)
+
+
+class Hold(Frozen):
+    """The usual pressure hold: from `test_bar`, after `seconds`, at most `usual_loss_bar` less."""
+
+    test_bar: float = Field(gt=0, le=400)
+    seconds: float = Field(ge=10, le=3600)
+    usual_loss_bar: float = Field(gt=0, le=400)
+
+
+class Hydraulics(Frozen):
+    fluid: Fluid
+    pump: Pump
+    lines: Lines
+    hold: Hold
+
+
 class TopSystem(Frozen):
     """A declared top system. `poses` are the resting poses; `motions` has at least `open` and `close`."""
 
@@ -188,11 +224,23 @@ class TopSystem(Frozen):
     poses: dict[Slug, dict[str, str]] = Field(min_length=2, max_length=40)
     positions: dict[Code, Position] = Field(min_length=1, max_length=200)
     motions: dict[Literal["open", "close"], Motion]
+    hydraulics: Hydraulics | None = None
+    drawing: Drawing | None = None
 
     def sensors(self) -> dict[str, Position]:
         """Positions that are read at a pin, in the order of their pins in the connector."""
         found = {code: p for code, p in self.positions.items() if p.kind in SENSORS and p.pin is not None}
         return dict(sorted(found.items(), key=lambda item: _pin_order(item[1])))
+
+    def wired(self) -> dict[str, Position]:
+        """Positions whose state reaches a pin: every sensor, and behind it the twin that is wired in series with it."""
+        found: dict[str, Position] = {}
+        twins = {p.in_series_with: code for code, p in self.positions.items() if p.in_series_with is not None}
+        for code, position in self.sensors().items():
+            found[code] = position
+            if code in twins:
+                found[twins[code]] = self.positions[twins[code]]
+        return found
 
     def step_names(self, motion: str) -> tuple[str, ...]:
         return tuple(step.name for step in self.motions[motion].steps)  # type: ignore[index]

@@ -6,6 +6,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel
 
+from diagnostics.engine.system.drawn import Cloth, Drawing, DrawnPart, Hold, Move, Shape, Spot
 from diagnostics.engine.system.model import Axis, Colour, Condition, Module, Motion, Pin, Position, Step, TopSystem
 from diagnostics.engine.system.problems import At, Finding, shown
 from diagnostics.engine.words import _
@@ -112,9 +113,22 @@ def _model_at(path: At) -> type[BaseModel]:
         return TopSystem
     if path == ("module",):
         return Module
+    if path[0] == "drawing":
+        return _drawn_at(path[1:])
     if len(path) == 2:
         named: dict[str, type[BaseModel]] = {"axes": Axis, "positions": Position, "motions": Motion}
         return named.get(path[0], Condition)
     if path[0] == "positions" and path[2:] == ("pin",):
         return Pin
     return Step if path[0] == "motions" else Condition
+
+
+def _drawn_at(path: At) -> type[BaseModel]:
+    """The model of the entry at `path` below `drawing`."""
+    if not path:
+        return Drawing
+    if path[0] == "parts":
+        return {2: DrawnPart, 4: Move if path[2:3] == ("places",) else Shape}.get(len(path), DrawnPart)
+    if path[0] == "cloth":
+        return Cloth if len(path) == 2 else Hold
+    return Spot if path[0] == "spots" else Shape

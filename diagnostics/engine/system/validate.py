@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 
+from diagnostics.engine.system.drawn_rules import drawing_findings
 from diagnostics.engine.system.model import ACTUATORS, BETWEEN, SENSORS, Condition, Motion, Position, Step, TopSystem
 from diagnostics.engine.system.positions import missing_fields, position_findings
 from diagnostics.engine.system.problems import At, Finding, shown
@@ -23,6 +24,7 @@ def findings_of(system: TopSystem) -> list[Finding]:
         *_axes(system),
         *_thresholds(system),
         *position_findings(system),
+        *drawing_findings(system),
         *(finding for name, motion in system.motions.items() for finding in _step_rules(system, name, motion)),
     ]
     runs = [] if references else list(run_findings(system))
