@@ -110,9 +110,19 @@ class CaseCar(Frozen):
 
 
 class Complaint(Frozen):
+    """What a customer tells of a top that stops. Beside the step and the lamp, only what a layman can tell.
+
+    `sound`: whether a pump or motor was heard when it stopped. `comes_and_goes`: not every time. `battery_weak`: weak,
+    or the car stood for long. `neither_way`: the other motion fails as well.
+    """
+
     motion: Literal["open", "close"]
     stops_at: str
     lamp: Lamp | None = None
+    sound: Literal["runs", "silent"] | None = None
+    comes_and_goes: bool | None = None
+    battery_weak: bool | None = None
+    neither_way: bool = False
 
 
 MOST_OBSERVATIONS = 10_000
@@ -182,7 +192,7 @@ def check_observation(system: TopSystem, observation: Observation, where: str) -
         return
     _check_position(system, observation.position, where)
     if observation.check not in checks_of(system, observation.position):
-        words = _("{where}: the check '{check}' cannot be made at {position}, which is a {kind}.")
+        words = _("{where}: the check “{check}” cannot be made at {position}, which is a {kind}.")
         kind = system.positions[observation.position].kind
         raise CaseError(words.format(where=where, check=observation.check, position=observation.position, kind=kind))
     if isinstance(observation, PinReading):
@@ -222,5 +232,5 @@ def _check_position(system: TopSystem, code: str, where: str) -> None:
 def _check_step(system: TopSystem, motion: str, step: str, where: str) -> None:
     known = system.step_names(motion)
     if step not in known:
-        words = _("{where}: the motion '{motion}' has no step '{step}'; it has: {known}.")
+        words = _("{where}: the motion “{motion}” has no step “{step}”; it has: {known}.")
         raise CaseError(words.format(where=where, motion=motion, step=step, known=", ".join(known)))

@@ -27,6 +27,7 @@ from diagnostics.engine.faults import modes_of
 from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import REFUSED
+from diagnostics.engine.told import told_likelihood
 
 COMPLAINT, RECENT_WORK = -1, -2
 """What stands for an observation's index where the evidence is the complaint or recent work."""
@@ -50,7 +51,7 @@ class SiteFactor:
 
 @dataclass(frozen=True, slots=True)
 class MotionFactor:
-    """A motion trial or the complaint: `weights` over its outcomes, and for timed steps whether each was slow."""
+    """A motion trial: `weights` over its outcomes, and for timed steps whether each was slow."""
 
     entry: int
     after_work: bool
@@ -68,7 +69,20 @@ class MotionFactor:
         return result
 
 
-Factor = SiteFactor | MotionFactor
+@dataclass(frozen=True, slots=True)
+class ToldFactor:
+    """The complaint: `chances` (H,) of all that was told."""
+
+    chances: Floats
+    entry: int = COMPLAINT
+    after_work: bool = False
+    key: Hashable = ("complaint",)
+
+    def likelihood(self, compiled: Compiled, subset: Subset = ALL) -> Floats:
+        return self.chances[subset]
+
+
+Factor = SiteFactor | MotionFactor | ToldFactor
 
 
 def factors_of(compiled: Compiled, case: Case, judgements: tuple[Judgement, ...]) -> tuple[Factor, ...]:
@@ -78,10 +92,7 @@ def factors_of(compiled: Compiled, case: Case, judgements: tuple[Judgement, ...]
 
 def _factors(compiled: Compiled, case: Case, judgements: tuple[Judgement, ...]) -> Iterator[Factor]:
     if case.complaint is not None:
-        told = case.complaint
-        motion = compiled.system.motions[told.motion]
-        weights = trials.told_weights(motion, told.stops_at, told.lamp, layman=True)
-        yield MotionFactor(COMPLAINT, False, ("complaint",), told.motion, weights)
+        yield ToldFactor(told_likelihood(compiled, case.complaint))
     known: dict[Hashable, Floats] = {}
     for entry, (observation, judgement) in enumerate(zip(case.observations, judgements, strict=True)):
         if judgement.verdict == REFUSED:

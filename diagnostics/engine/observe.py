@@ -34,6 +34,15 @@ SHORTED_LOW: Shares = (0.98, 0.02, 0.0, 0.0)
 """A wire at ground reads made where made pulls the pin down, and released where made feeds it."""
 SHORTED_HIGH: Shares = (0.0, 0.0, 0.0, 1.0)
 
+# --- two contacts in series on one pin
+IN_SERIES: Mapping[tuple[str, str], Shares] = {
+    # Their resistances add, so the worse of the two rules the pin; two poor ones together are poorer still. The shares
+    # follow from readings that lie evenly between 13 and 27 % of the supply (weak) and 36 and 62 % (between).
+    ("weak", "weak"): (0.0, 0.213, 0.787, 0.0),
+    ("between", "between"): (0.0, 0.0, 0.772, 0.228),
+}
+"""What the pin shows where both contacts show the same poor state; else it shows the later one of CONTACT_TOKENS."""
+
 # --- the pin of an angle sensor
 ANGLE_TOKENS = ("right", "wrong", "between", "rail-low", "rail-high")
 ANGLE_SOUND: Shares = (1.0, 0.0, 0.0, 0.0, 0.0)
@@ -161,6 +170,43 @@ LAMP_TRIAL = 0.93
 """Lamp read rightly in a trial."""
 LAMP_COMPLAINT = 0.80
 """Lamp remembered rightly by a customer."""
+HEARD_RIGHT = 0.85
+"""A customer who says that the pump or motor ran, or that all was silent, is right this often: the radio is on."""
+SILENT: Mapping[tuple[str, str], float] = {
+    # chance that nothing is heard of a drive that is commanded
+    ("pump", "dead"): 0.85,  # seized, it hums
+    ("motor", "dead"): 0.85,  # the same
+    ("module", "output-dead"): 0.92,  # at most a relay clicks
+    ("supply", "low"): 0.35,  # relays chatter, or it turns slowly
+}
+SILENT_AFTER_EARLY_END = 0.5
+"""A step taken for ended before it moved: the next one is refused, or runs without getting anywhere."""
+SILENT_ANYWAY = 0.5
+"""A step that neither pump nor motor drives: what is heard of it tells nothing."""
+TOLD_COMES_AND_GOES: Mapping[str, float] = {
+    # chance that a customer says "not every time" where this fault alone stops the top
+    "comes-and-goes": 0.80,  # that is what it does
+    "high-resistance": 0.45,  # at the edge of what the module takes for made
+    "open": 0.35,  # the broken ends touch
+    "shorted-to-ground": 0.25,  # a chafed spot comes off the metal
+    "out-of-adjustment": 0.35,  # just reached, or just not
+    "stays-made": 0.20,  # a stiff plunger comes free now and then
+    "weak": 0.45,  # enough when warm
+    "leaks": 0.35,
+    "binds": 0.40,
+    "low": 0.50,  # after a drive it works
+    "stuck": 0.25,
+}
+TOLD_ALWAYS = 0.08
+"""The same for every other fault, which is there all the time: the customer tried in other ways, or misremembers."""
+TOLD_OF_NOTHING = 0.50
+"""The same where nothing is wrong."""
+TOLD_BATTERY_LOW = 0.60
+"""A customer with a low supply noticed it, or knows that the car stood for long."""
+TOLD_BATTERY_FIT = 0.12
+"""The same with a fit one."""
+OTHER_MOTION_RIGHT = 0.90
+"""A customer who says that it goes neither way has tried both."""
 
 # --- recent work
 WORK_HERE = 8.0

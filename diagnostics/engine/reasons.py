@@ -10,6 +10,7 @@ from diagnostics.engine.compiled import Compiled, Floats
 from diagnostics.engine.evidence import COMPLAINT, RECENT_WORK, Factor
 from diagnostics.engine.hypotheses import marginals
 from diagnostics.engine.results import Fault, Judgement, Reason
+from diagnostics.engine.told import complaint_sentences
 from diagnostics.engine.words import _
 
 TELLING = 0.2
@@ -97,6 +98,4 @@ def words_of(model: Compiled, case: Case, judgements: Sequence[Judgement], entry
     """An entry as a sentence: the complaint, or what was judged of an observation."""
     if entry != COMPLAINT or case.complaint is None:
         return judgements[entry].words
-    motion = model.system.motions[case.complaint.motion]
-    step = next(step for step in motion.steps if step.name == case.complaint.stops_at)
-    return _("The complaint: {motion} stops at '{step}'.").format(motion=motion.title, step=step.title)
+    return _("The complaint: {words}").format(words=" ".join(complaint_sentences(model.system, case.complaint)))

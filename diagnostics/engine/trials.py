@@ -15,13 +15,15 @@ the command is not seen (nothing starts, lamp off), it stops at step 0 … S−1
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
 from diagnostics.engine import effects, observe
 from diagnostics.engine.compiled import Compiled, Floats
-from diagnostics.engine.motion import MADE, RELEASED, fault_free, reports
+from diagnostics.engine.motion import MADE, RELEASED, dues, fault_free
 from diagnostics.engine.system.model import Motion, Step
+from diagnostics.engine.system.series import reported
 
 NO_START = 0
 """Row of the outcome in which the module does not see the command."""
@@ -33,24 +35,41 @@ def outcomes(compiled: Compiled, motion: str) -> Floats:
 
 
 def _outcomes(compiled: Compiled, motion: str) -> Floats:
+    stops, runs = ways_to_stop(compiled, motion)
+    last = len(stops) - 1
+    rows = np.zeros((len(stops) + 2, len(compiled.sets)))
+    rows[NO_START] = 1.0 - _command_seen(compiled, compiled.system.motions[motion])  # type: ignore[index]
+    for k, stop in enumerate(stops):
+        rows[min(k + 1, last) + 1] += stop.early
+        rows[k + 1] += stop.not_started + stop.not_ended
+    rows[-1] = runs
+    return np.clip(rows, 0.0, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """(H,) chances of the three ways in which one step stops a motion; `early` shows at the next step."""
+
+    not_started: Floats
+    early: Floats
+    not_ended: Floats
+
+
+def ways_to_stop(compiled: Compiled, motion: str) -> tuple[list[Stop], Floats]:
+    """How each step stops the motion, and (H,) the chance that it runs to its end."""
     declared = compiled.system.motions[motion]  # type: ignore[index]
-    traces = fault_free(compiled.system, motion)
-    last = len(traces) - 1
-    rows = np.zeros((len(traces) + 2, len(compiled.sets)))
     alive = _command_seen(compiled, declared)
-    rows[NO_START] = 1.0 - alive
-    for k, trace in enumerate(traces):
+    stops = []
+    for trace in fault_free(compiled.system, motion):
         step = trace.step
-        before = reports(compiled.system, trace.before, held=declared.command)
-        after = reports(compiled.system, trace.after, held=declared.command)
+        before = dues(compiled.system, trace.before, held=declared.command)
+        after = dues(compiled.system, trace.after, held=declared.command)
         starts = alive * _sees_all(compiled, step.starts_when, before)
         early = starts * _ends_early(compiled, step, before)
         ends = (starts - early) * _moves(compiled, step) * _sees_all(compiled, step.ends_when, after)
-        rows[min(k + 1, last) + 1] += early
-        rows[k + 1] += alive - early - ends
+        stops.append(Stop(alive - starts, early, starts - early - ends))
         alive = ends
-    rows[-1] = alive
-    return np.clip(rows, 0.0, 1.0)
+    return stops, alive
 
 
 def _product(compiled: Compiled, tables: Iterable[tuple[str, Floats]]) -> Floats:
@@ -73,7 +92,7 @@ def _sees(compiled: Compiled, code: str, due: str, want: str) -> Floats:
 
 
 def _ends_early(compiled: Compiled, step: Step, before: dict[str, str]) -> Floats:
-    if all(before[code] == want for code, want in step.ends_when.items()):
+    if all(reported(before[code]) == want for code, want in step.ends_when.items()):
         # Its end is reported before it starts even where nothing is wrong, so the module cannot go by the level alone.
         return np.zeros(len(compiled.sets))
     return _sees_all(compiled, step.ends_when, before)
@@ -86,20 +105,20 @@ def _command_seen(compiled: Compiled, motion: Motion) -> Floats:
 
 
 def _moves(compiled: Compiled, step: Step) -> Floats:
-    return _product(compiled, ((code, _site_table(compiled, code, "moves")) for code in _needed(compiled, step)))
+    return _product(compiled, ((code, _site_table(compiled, code, "moves")) for code in needed(compiled, step)))
 
 
 def keeps_time(compiled: Compiled, motion: str, step: Step) -> Floats:
     """(H,) chance that a step that ends stays within its usual time."""
 
     def make() -> Floats:
-        tables = ((code, _site_table(compiled, code, "keeps_time")) for code in _needed(compiled, step))
+        tables = ((code, _site_table(compiled, code, "keeps_time")) for code in needed(compiled, step))
         return (1.0 - observe.SLOW_SOUND) * _product(compiled, tables)
 
     return compiled.kept(("keeps-time", motion, step.name), make)
 
 
-def _needed(compiled: Compiled, step: Step) -> list[str]:
+def needed(compiled: Compiled, step: Step) -> list[str]:
     """Positions that must work for a step to move: its drives, the module, the supply."""
     everywhere = [code for code, p in compiled.system.positions.items() if p.kind in ("module", "supply")]
     return [*dict.fromkeys([*step.driven_by, *everywhere])]
