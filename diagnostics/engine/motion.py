@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from diagnostics.engine.errors import CaseError
 from diagnostics.engine.poses import Pose
 from diagnostics.engine.system.model import BETWEEN, SENSORS, Position, Step, TopSystem
+from diagnostics.engine.system.series import AND, path_of, reported
 from diagnostics.engine.words import _
 
 MADE, RELEASED = "made", "released"
@@ -28,9 +29,10 @@ class StepTrace:
 
 
 def sensor_state(position: Position, pose: Mapping[str, str]) -> str:
-    """What a sound sensor reports in `pose`: made | released | for an angle sensor a place or `between`.
+    """What a sound sensor by itself reports in `pose`: made | released | for an angle sensor a place or `between`.
 
-    A control switch is released: nothing holds it in a pose.
+    A control switch is released: nothing holds it in a pose. Of a switch wired in series it is the state of that one
+    contact; what their pin reads is `pin_state`.
     """
     if position.watches is not None:
         return pose[position.watches]
@@ -39,20 +41,39 @@ def sensor_state(position: Position, pose: Mapping[str, str]) -> str:
     return MADE if position.made_when.holds(pose) else RELEASED
 
 
-def reports(system: TopSystem, pose: Mapping[str, str], held: str | None = None) -> dict[str, str]:
-    """What the module is told by every sound sensor in `pose` while the control switch `held` is held."""
-    states = {
-        code: sensor_state(position, pose) for code, position in system.positions.items() if position.kind in SENSORS
-    }
+def due_at(system: TopSystem, code: str, pose: Mapping[str, str]) -> str:
+    """What is due at the pin of a sensor in `pose`: its state, of two switches in series both (`made&released`)."""
+    return AND.join(sensor_state(system.positions[one], pose) for one in path_of(system, code))
+
+
+def pin_state(system: TopSystem, code: str, pose: Mapping[str, str]) -> str:
+    """What the pin of a sound sensor shows in `pose`."""
+    return reported(due_at(system, code, pose))
+
+
+def by_hand_dues(system: TopSystem, code: str) -> tuple[str, str]:
+    """What is due at the pin while `code` is pressed, and while it is let go. Its twin is held pressed all the time."""
+    path = path_of(system, code)
+    return AND.join(MADE for _one in path), AND.join(RELEASED if one == code else MADE for one in path)
+
+
+def dues(system: TopSystem, pose: Mapping[str, str], held: str | None = None) -> dict[str, str]:
+    """What is due at the pin of every sensor in `pose` while the control switch `held` is held."""
+    states = {code: due_at(system, code, pose) for code, one in system.positions.items() if one.kind in SENSORS}
     if held is not None:
         states[held] = MADE
     return states
 
 
+def reports(system: TopSystem, pose: Mapping[str, str], held: str | None = None) -> dict[str, str]:
+    """What the module is told by every sound sensor in `pose` while the control switch `held` is held."""
+    return {code: reported(due) for code, due in dues(system, pose, held).items()}
+
+
 def fault_free(system: TopSystem, motion: str) -> tuple[StepTrace, ...]:
     """The run of `motion` from its start pose, every move carried out. Raises CaseError for an unknown motion."""
     if motion not in system.motions:
-        words = _("The system {system} has no motion '{motion}'; it has: {known}.")
+        words = _("The system {system} has no motion “{motion}”; it has: {known}.")
         raise CaseError(words.format(system=system.system, motion=motion, known=", ".join(system.motions)))
     declared = system.motions[motion]
     pose = dict(system.poses[declared.start])
@@ -72,7 +93,7 @@ def pose_of(system: TopSystem, pose: Pose, base: Mapping[str, str] | None = None
     """
     if isinstance(pose, str):
         if pose not in system.poses:
-            words = _("The system {system} has no pose '{pose}'; it has: {known}.")
+            words = _("The system {system} has no pose “{pose}”; it has: {known}.")
             raise CaseError(words.format(system=system.system, pose=pose, known=", ".join(system.poses)))
         return dict(system.poses[pose])
     for axis, place in pose.items():
@@ -83,9 +104,9 @@ def pose_of(system: TopSystem, pose: Pose, base: Mapping[str, str] | None = None
 
 def _check_place(system: TopSystem, axis: str, place: str) -> None:
     if axis not in system.axes:
-        words = _("The system {system} has no axis '{axis}'; it has: {known}.")
+        words = _("The system {system} has no axis “{axis}”; it has: {known}.")
         raise CaseError(words.format(system=system.system, axis=axis, known=", ".join(system.axes)))
     places = system.axes[axis].places
     if place not in places and place != BETWEEN:
-        words = _("The axis {axis} has no place '{place}'; it has: {known}, {between}.")
+        words = _("The axis {axis} has no place “{place}”; it has: {known}, {between}.")
         raise CaseError(words.format(axis=axis, place=place, known=", ".join(places), between=BETWEEN))

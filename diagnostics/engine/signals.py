@@ -273,13 +273,13 @@ def _motion(system: TopSystem, observation: MotionTrial) -> Judgement:
         if slow:
             return Judgement(FINDING, _("{title} ran to its end.").format(title=motion.title) + " " + late)
         return Judgement(OK, _("{title} ran to its end.").format(title=motion.title))
-    words = _("{title} stops: the step '{step}' does not start or does not end.")
+    words = _("{title} stops: the step “{step}” does not start or does not end.")
     words = words.format(title=motion.title, step=steps[observation.stops_at].title)
     return Judgement(FINDING, (words + " " + late).strip())
 
 
 def _too_slow(title: str, seconds: float, usual: tuple[float, float]) -> str:
-    words = _("'{title}' took {seconds:.1f} s; {low:g} to {high:g} s are usual.")
+    words = _("“{title}” took {seconds:.1f} s; {low:g} to {high:g} s are usual.")
     return words.format(title=title, seconds=seconds, low=usual[0], high=usual[1])
 
 

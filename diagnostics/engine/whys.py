@@ -11,7 +11,7 @@ NAMED = 0.01
 def why_of(model: Compiled, shares: Floats, check: str, position: str, due: str, motion: str | None) -> str:
     """One sentence. `shares` (n,) of the faults; `due` what a sound sensor gives in the pose."""
     if motion is not None:
-        words = _("A whole trial of '{motion}' shows which step it stops at, and so whose report or drive is missing.")
+        words = _("A whole trial of “{motion}” shows which step it stops at, and so whose report or drive is missing.")
         return words.format(motion=model.system.motions[motion].title)  # type: ignore[index]
     best = max(model.sites[position].faults, key=lambda i: (float(shares[i]), -i))
     suspect = describe(model.system, model.faults[best]) if shares[best] >= NAMED else _("a fault there")

@@ -82,8 +82,11 @@ def motions_owed(evidence: Evidence) -> tuple[str, ...]:
 
 def reasons_not_done(job: Job) -> list[str]:
     """Why the job cannot be called done, as far as the bench knows; one sentence a reason."""
+    last = sheet_of_job(job)
+    now = evidence_of_sheet(last) if last else None
+    judged = [(last, now)] if last and now and not now.is_empty else []
     reasons: list[str] = []
-    for sheet, evidence in _evidence_of_job(job):
+    for sheet, evidence in [*judged, *_evidence_before(job, last)]:
         assert sheet.revision is not None  # noqa: S101 - evidence needs one
         suspects = open_suspects(diagnosis_of(evidence, sheet.revision.sha256))
         reasons += [
@@ -93,22 +96,21 @@ def reasons_not_done(job: Job) -> list[str]:
             for suspect in suspects
         ]
         reasons += motions_owed(evidence)
-    return reasons + [_path_words(path) for path in repaired_paths_of_job(job) if not path.proven]
+    paths = repaired_paths(now) if now else _unread_paths(job)
+    return reasons + [_path_words(path) for path in paths if not path.proven]
 
 
-def _evidence_of_job(job: Job) -> list[tuple[BenchSheet, Evidence]]:
-    """What there is to judge the job by: the last sheet, and where the car was given another top system meanwhile, what
-    was seen under the one before, which nobody has taken back."""
+def _evidence_before(job: Job, last: BenchSheet | None) -> list[tuple[BenchSheet, Evidence]]:
+    """Where the car was given another top system meanwhile: what was seen under the one before, which nobody has taken
+    back."""
     sheets = BenchSheet.objects.filter(job=job, revision__isnull=False).select_related("revision", "car")
     last_of_each: dict[int | None, BenchSheet] = {}
     for sheet in sheets.order_by("-opened_at", "-pk"):
         last_of_each.setdefault(sheet.revision_id, sheet)
+    if last is not None:
+        last_of_each.pop(last.revision_id, None)
     found = [(sheet, evidence_of_sheet(sheet)) for sheet in last_of_each.values()]
-    return [
-        (sheet, evidence)
-        for place, (sheet, evidence) in enumerate(found)
-        if evidence is not None and (evidence.checks or (place == 0 and not evidence.is_empty))
-    ]
+    return [(sheet, evidence) for sheet, evidence in found if evidence is not None and evidence.checks]
 
 
 def _path_words(path: RepairedPath) -> str:

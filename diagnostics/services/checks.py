@@ -19,7 +19,7 @@ from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.system.sentences import words_of
-from diagnostics.models import BenchSheet, Check, CheckKind, Work
+from diagnostics.models import BenchSheet, Check, CheckKind
 from diagnostics.selectors.systems import system_of
 from diagnostics.services.free import FreeReading, judge_free
 from diagnostics.services.sheets import locked, locked_job
@@ -81,7 +81,7 @@ def _declared(
     sheet: BenchSheet, system: TopSystem, observation: Mapping[str, Any]
 ) -> tuple[str, str, dict[str, Any], Judgement]:
     filled = _filled(sheet, observation)
-    filled["after_work"] = _after_work(sheet, system, filled)
+    filled.pop("after_work", None)  # whether work stands before an entry follows from the moments of both
     try:
         parsed = observation_of(filled)
         check_observation(system, parsed, _("This entry"))
@@ -111,24 +111,13 @@ def _filled(sheet: BenchSheet, observation: Mapping[str, Any]) -> dict[str, Any]
     return data
 
 
-def _after_work(sheet: BenchSheet, system: TopSystem, data: Mapping[str, Any]) -> bool:
-    """Whether work of this job stands before the entry: at its position, at the supply for the battery, anywhere for
-    a motion."""
-    work = Work.objects.filter(job_id=sheet.job_id)
-    if data.get("check") == CheckKind.BATTERY:
-        work = work.filter(position__in=[code for code, one in system.positions.items() if one.kind == "supply"])
-    elif data.get("check") != CheckKind.MOTION:
-        work = work.filter(position=str(data.get("position", "")))
-    return work.exists()
-
-
 def _expected() -> dict[str, str]:
     return {
         "volts": _("volts, a number such as 11.9"),
         "pressed_volts": _("volts, a number such as 0.2"),
         "released_volts": _("volts, a number such as 12.1"),
         "supply_volts": _("volts, a number such as 12.6"),
-        "ohms": _("ohms, zero or more, or 'open'"),
+        "ohms": _("ohms, zero or more, or “open”"),
     }
 
 

@@ -194,7 +194,6 @@ def _to_the_sheet(page: Page, url: str) -> None:
     page.get_by_role("searchbox").press_sequentially("tw7m")
     page.locator("#found").get_by_role("link", name="Halden Brise").click()
     page.get_by_role("link", name=re.compile("^J0")).first.click()
-    page.get_by_role("link", name="To the bench").click()
     page.get_by_role("button", name="Open a bench sheet").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Bench sheet")
 

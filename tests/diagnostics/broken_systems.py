@@ -34,36 +34,36 @@ class Broken:
 
 SHAPE = {
     "missing field": Broken(
-        TRIO, "  pull_up_ohm: 1000\n", "", "module.pull_up_ohm", "'pull_up_ohm' is missing.", seen="module:"
+        TRIO, "  pull_up_ohm: 1000\n", "", "module.pull_up_ohm", "“pull_up_ohm” is missing.", seen="module:"
     ),
     "unknown field": Broken(
         TRIO, "made_when", "made_wen", "positions.BG1.made_wen",
-        "'made_wen' is not known here; did you mean 'made_when'?"
+        "“made_wen” is not known here; did you mean “made_when”?"
     ),
     "unknown field, nothing like it": Broken(
-        BOW, "watches: top", "wheel: 4", "positions.BG8.wheel", "'wheel' is not known here; expected only: kind, name,"
+        BOW, "watches: top", "wheel: 4", "positions.BG8.wheel", "“wheel” is not known here; expected only: kind, name,"
     ),
     "unknown field of a step": Broken(
-        TRIO, "lamp:", "lamps:", "motions.open.steps.0.lamps", "did you mean 'lamp'?", after="unlock-header"
+        TRIO, "lamp:", "lamps:", "motions.open.steps.0.lamps", "did you mean “lamp”?", after="unlock-header"
     ),
     "colour": Broken(
         TRIO, "[BN, WH]", "[BL, WH]", "positions.BG1.pin.colours.0",
-        "'BL' is no colour code of IEC 60757; expected one of BK,"
+        "“BL” is no colour code of IEC 60757; expected one of BK,"
     ),
     "kind": Broken(
-        TRIO, "kind: switch", "kind: swich", "positions.BG1.kind", "'swich' is not known here; expected one of: switch,"
+        TRIO, "kind: switch", "kind: swich", "positions.BG1.kind", "“swich” is not known here; expected one of: switch,"
     ),
     "number as text": Broken(
-        TRIO, "minutes: 25", "minutes: long", "positions.KF1.minutes", "'long' was found; expected a number."
+        TRIO, "minutes: 25", "minutes: long", "positions.KF1.minutes", "“long” was found; expected a number."
     ),
     "bound": Broken(
-        TRIO, "number: 1,", "number: 0,", "positions.SF1.pin.number", "'0' was found; expected at least 1."
+        TRIO, "number: 1,", "number: 0,", "positions.SF1.pin.number", "“0” was found; expected at least 1."
     ),
     "not a number": Broken(
-        TRIO, "[1.2, 2.2]", "[nan, 2.2]", "motions.open.steps.0.seconds.0", "'nan' was found; expected a number."
+        TRIO, "[1.2, 2.2]", "[nan, 2.2]", "motions.open.steps.0.seconds.0", "“nan” was found; expected a number."
     ),
     "code": Broken(
-        TRIO, "  BG1:\n", "  Bg1:\n", "positions.Bg1", "'Bg1' was found; expected a reference designation: two capital"
+        TRIO, "  BG1:\n", "  Bg1:\n", "positions.Bg1", "“Bg1” was found; expected a reference designation: two capital"
     ),
     "slug": Broken(
         TRIO, "name: unlock-header", "name: Unlock it", "motions.open.steps.0.name",
@@ -88,18 +88,18 @@ SHAPE = {
     ),
     "third motion": Broken(
         TRIO, "  open:\n    title", "  half:\n    title", "motions.half",
-        "'half' is not known here; expected one of: open, close."
+        "“half” is not known here; expected one of: open, close."
     ),
 }  # fmt: skip
 
 SENSE = {
     "place twice": Broken(
         BOW, "[extended, upright, stowed]", "[extended, upright, stowed, upright]", "axes.top.places.3",
-        "The place 'upright' is named twice.",
+        "The place “upright” is named twice.",
     ),
     "kept word": Broken(
         LINE, "[taken-out, fitted]", "[taken-out, fitted, between]", "axes.deflector.places.2",
-        "'between' is kept for what a sensor reports; choose another name for this place.",
+        "“between” is kept for what a sensor reports; choose another name for this place.",
     ),
     "pose without an axis": Broken(
         LINE, "stow-latch: open, ", "", "poses.closed",
@@ -107,23 +107,23 @@ SENSE = {
     ),
     "pose, unknown axis": Broken(
         LINE, "deflector: taken-out}", "deflector: taken-out, roof: up}", "poses.closed.roof",
-        "The axis 'roof' is not declared",
+        "The axis “roof” is not declared",
     ),
     "pose, unknown place": Broken(
         LINE, "{header-latch: locked, top", "{header-latch: half, top", "poses.closed.header-latch",
-        "The axis header-latch has no place 'half'; expected one of: locked, open.",
+        "The axis header-latch has no place “half”; expected one of: locked, open.",
     ),
     "condition, unknown axis": Broken(
         TRIO, "at: {lid: shut}", "at: {lidd: shut}", "positions.BG3.made_when.at.lidd",
-        "The axis 'lidd' is not declared",
+        "The axis “lidd” is not declared",
     ),
     "condition, unknown place": Broken(
         TRIO, "at: {lid: shut}", "any: [{at: {lid: ajar}}]", "positions.BG3.made_when.any.0.at.lid",
-        "has no place 'ajar'",
+        "has no place “ajar”",
     ),
     "condition, unknown place under not": Broken(
         LINE, "{deflector: fitted}", "{deflector: lost}", "positions.BG6.made_when.not.at.deflector",
-        "has no place 'lost'",
+        "has no place “lost”",
     ),
     "condition of two kinds": Broken(
         TRIO, "{at: {lid: shut}}", "{at: {lid: shut}, not: {at: {lid: open}}}", "positions.BG3.made_when",
@@ -139,7 +139,7 @@ SENSE = {
         TRIO, "at: {lid: shut}", "at: {lid: []}", "positions.BG3.made_when.at.lid", "No place is named",
     ),
     "watched axis": Broken(
-        BOW, "watches: top", "watches: roof", "positions.BG8.watches", "The axis 'roof' is not declared",
+        BOW, "watches: top", "watches: roof", "positions.BG8.watches", "The axis “roof” is not declared",
     ),
     "module not declared": Broken(
         TRIO, "position: KF1", "position: KF2", "module.position", "The position KF2 is not declared.",
@@ -196,7 +196,7 @@ SENSE = {
     ),
     "band of an unknown place": Broken(
         BOW, "upright: [0.44, 0.56]", "upright: [0.44, 0.56], lost: [0.6, 0.7]", "positions.BG8.pin.bands.lost",
-        "The watched axis has no place 'lost'",
+        "The watched axis has no place “lost”",
     ),
     "band inverted": Broken(
         BOW, "upright: [0.44, 0.56]", "upright: [0.56, 0.44]", "positions.BG8.pin.bands.upright",
@@ -212,7 +212,7 @@ SENSE = {
     ),
     "start pose": Broken(
         TRIO, "start: closed", "start: ajar", "motions.open.start",
-        "The pose 'ajar' is not declared; expected one of: closed, open.",
+        "The pose “ajar” is not declared; expected one of: closed, open.",
     ),
     "ends where it starts": Broken(
         LINE, "end: open", "end: closed", "motions.open.end", "The motion ends in the pose in which it starts.",
@@ -220,7 +220,7 @@ SENSE = {
     ),
     "step name twice": Broken(
         TRIO, "name: raise-lid", "name: release-lid", "motions.open.steps.2.name",
-        "The step name 'release-lid' stands 2 times",
+        "The step name “release-lid” stands 2 times",
     ),
     "moves, unknown axis": Broken(
         TRIO, "moves: {lid: [shut, open]}", "moves: {hood: [shut, open]}", "motions.open.steps.2.moves.hood",
@@ -228,7 +228,7 @@ SENSE = {
     ),
     "moves, unknown place": Broken(
         TRIO, "moves: {lid: [shut, open]}", "moves: {lid: [shut, ajar]}", "motions.open.steps.2.moves.lid",
-        "has no place 'ajar'",
+        "has no place “ajar”",
     ),
     "moves by hand": Broken(
         TRIO, "moves: {lid: [shut, open]}", "moves: {lid: [shut, open], divider: [in-place, lifted]}",
@@ -252,11 +252,11 @@ SENSE = {
     ),
     "waits for what a switch cannot say": Broken(
         TRIO, "starts_when: {BG4: made}", "starts_when: {BG4: open}", "motions.open.steps.3.starts_when.BG4",
-        "BG4 cannot report 'open'; expected one of: made, released.",
+        "BG4 cannot report “open”; expected one of: made, released.",
     ),
     "waits for what an angle sensor cannot say": Broken(
         BOW, "ends_when: {BG8: stowed}", "ends_when: {BG8: made}", "motions.open.steps.4.ends_when.BG8",
-        "BG8 cannot report 'made'; expected one of: extended, upright, stowed.",
+        "BG8 cannot report “made”; expected one of: extended, upright, stowed.",
     ),
     "seconds inverted": Broken(
         TRIO, "seconds: [4.0, 5.5]", "seconds: [5.5, 4.0]", "motions.open.steps.4.seconds",
@@ -271,7 +271,7 @@ SENSE = {
 RUN = {
     "motion missing": Broken(
         LINE, text_of(LINE)[text_of(LINE).index("  close:\n    title") :], "", "motions",
-        "The motion 'close' is missing",
+        "The motion “close” is missing",
         seen="motions:",
     ),
     "not the way back": Broken(

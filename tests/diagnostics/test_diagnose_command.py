@@ -90,7 +90,7 @@ def test_a_published_revision_is_used(tmp_path, settings):
         ({"system": "bad\0name"}, "no file and no published system"),
         ({"recent_work": ["BG99"]}, "no position BG99"),
         ({"complaint": {"motion": "sideways", "stops_at": "x"}}, "complaint.motion"),
-        ({"complaint": {"motion": "close", "stops_at": "x"}}, "no step 'x'"),
+        ({"complaint": {"motion": "close", "stops_at": "x"}}, "no step “x”"),
         ({"car": {"made_on": "2012-13"}}, "car.made_on"),
         ({"car": {"made_on": "2031-01"}}, "before it was made"),
         ({"observations": [{"check": "battery", "volts": 1e6}]}, "observation 1, volts"),

@@ -145,18 +145,18 @@ def test_tokens_of_an_angle(share, due, token):
     ("change", "words"),
     [
         ({"recent_work": ["MM9"]}, "recent_work: the system small-top has no position MM9."),
-        ({"complaint": {"motion": "close", "stops_at": "roof-back"}}, "has no step 'roof-back'"),
+        ({"complaint": {"motion": "close", "stops_at": "roof-back"}}, "has no step “roof-back”"),
         ({"seen_on": "2024-02-31"}, "there is no day"),
         ({"seen_on": "2011-01-01"}, "before it was made"),
         (
             {"observations": [pin("BG2", 0.1), pin("BG9", 0.1)]},
             "observation 2: the system small-top has no",
         ),
-        ({"observations": [pin("BG2", 0.1, "half-way")]}, "no pose 'half-way'"),
-        ({"observations": [pin("BG2", 0.1, {"lid": "gone"})]}, "no place 'gone'"),
+        ({"observations": [pin("BG2", 0.1, "half-way")]}, "no pose “half-way”"),
+        ({"observations": [pin("BG2", 0.1, {"lid": "gone"})]}, "no place “gone”"),
         ({"observations": [pin("MM1", 0.1)]}, "cannot be made at MM1"),
         ({"observations": [{"check": "click", "position": "BG5", "heard": True}]}, "cannot be made at BG5"),
-        ({"observations": [{"check": "motion", "motion": "open", "stops_at": "x"}]}, "no step 'x'"),
+        ({"observations": [{"check": "motion", "motion": "open", "stops_at": "x"}]}, "no step “x”"),
     ],
 )
 def test_cases_that_cannot_be(change, words):

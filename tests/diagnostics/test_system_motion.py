@@ -85,9 +85,9 @@ def test_a_pose_by_name_by_axes_and_over_a_base() -> None:
 @pytest.mark.parametrize(
     ("pose", "words"),
     [
-        ("half", "The system rht-trio has no pose 'half'; it has: closed, open."),
-        ({"hood": "open"}, "The system rht-trio has no axis 'hood'; it has: header-latch, lid-latch, lid,"),
-        ({"lid": "ajar"}, "The axis lid has no place 'ajar'; it has: shut, open, between."),
+        ("half", "The system rht-trio has no pose “half”; it has: closed, open."),
+        ({"hood": "open"}, "The system rht-trio has no axis “hood”; it has: header-latch, lid-latch, lid,"),
+        ({"lid": "ajar"}, "The axis lid has no place “ajar”; it has: shut, open, between."),
     ],
 )
 def test_a_pose_that_cannot_be_is_named(pose: str | dict[str, str], words: str) -> None:
@@ -97,7 +97,7 @@ def test_a_pose_that_cannot_be_is_named(pose: str | dict[str, str], words: str) 
 
 
 def test_an_unknown_motion_is_named() -> None:
-    with pytest.raises(CaseError, match="has no motion 'tilt'; it has: open, close"):
+    with pytest.raises(CaseError, match="has no motion “tilt”; it has: open, close"):
         fault_free(shipped("rht-trio"), "tilt")
 
 

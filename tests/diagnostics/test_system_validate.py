@@ -21,7 +21,7 @@ def test_rule_names_path_line_and_what_was_expected(name: str) -> None:
     assert hits, "\n".join(str(one) for one in problems)
     expected = broken.line() + (1 if name == "not the way back" else 0)
     assert hits[0].line == expected
-    assert hits[0].words[0].isupper() or hits[0].words.startswith(("'", "low_share"))
+    assert hits[0].words[0].isupper() or hits[0].words.startswith(("“", "low_share"))
     assert hits[0].words.endswith((".", "?"))
 
 

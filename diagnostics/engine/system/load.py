@@ -27,7 +27,7 @@ def load_system(text: str, source: str) -> TopSystem:
     if marked.findings:
         raise SystemFileError([_problem(source, line, finding) for line, finding in marked.findings])
     if not isinstance(marked.value, dict):
-        words = _("The file holds no named entries; expected a top system that begins with 'system: <its name>'.")
+        words = _("The file holds no named entries; expected a top system that begins with “system: <its name>”.")
         raise SystemFileError([Problem(source, 1, "", words)])
     try:
         system = TopSystem.model_validate(marked.value)

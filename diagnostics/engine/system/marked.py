@@ -157,15 +157,15 @@ def _words_of_error(error: yaml.YAMLError) -> str:
         return _words_of_character()
     problem = str(getattr(error, "problem", "") or "")
     known = {
-        "mapping values are not allowed": _("A second ': ' stands in one line; put the text in quotes."),
+        "mapping values are not allowed": _("A second “: ” stands in one line; put the text in quotes."),
         "found character '\\t'": _("A tab stands here; indent with spaces."),
-        "could not find expected ':'": _("Expected 'name: value' here; the colon is missing."),
+        "could not find expected ':'": _("Expected “name: value” here; the colon is missing."),
         "found unexpected end of stream": _("A quote that was opened is never closed."),
         "expected ',' or": _("A bracket that was opened is not closed, or a comma is missing."),
         "expected <block end>": _("The indentation does not fit the lines above."),
-        "but found": _("The indentation does not fit the lines above, or a mark such as '-' or ':' is out of place."),
+        "but found": _("The indentation does not fit the lines above, or a mark such as “-” or “:” is out of place."),
     }
     for part, words in known.items():
         if part in problem:
             return words
-    return _("This cannot be read as YAML; expected 'name: value' lines, indented with spaces.")
+    return _("This cannot be read as YAML; expected “name: value” lines, indented with spaces.")

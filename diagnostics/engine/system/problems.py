@@ -39,4 +39,4 @@ class SystemFileError(ValueError):
 def shown(value: object) -> str:
     """`value` as it stands in a sentence: quoted and cut, so that a hostile file cannot flood the page."""
     text = " ".join(str(value).split())
-    return f"'{text[:40]}…'" if len(text) > 40 else f"'{text}'"
+    return f"“{text[:40]}…”" if len(text) > 40 else f"“{text}”"

@@ -12,7 +12,7 @@ def run_findings(system: TopSystem) -> Iterator[Finding]:
     """Mistakes that show only when the motions run. Every reference of the system must be known."""
     for name in ("open", "close"):
         if name not in system.motions:
-            words = _("The motion '{motion}' is missing; a top both opens and closes.")
+            words = _("The motion “{motion}” is missing; a top both opens and closes.")
             yield ("motions",), words.format(motion=name)
     for name in system.motions:
         yield from _motion(system, name)

@@ -90,7 +90,7 @@ def _system(name: str) -> TopSystem:
     shipped = {file.stem: file for file in (settings.FIXTURES_DIR / "systems").glob("*.yaml")}
     if name in shipped:
         return _loaded(shipped[name])
-    words = _("system: there is no file and no published system '{name}'; {known} come with the program.")
+    words = _("system: there is no file and no published system “{name}”; {known} come with the program.")
     raise CaseError(words.format(name=name[:80], known=", ".join(sorted(shipped))))
 
 
