@@ -1,7 +1,7 @@
 """A top system prepared for inference: its fault sets, and per site the local set of each, as arrays.
 
 A *site* is a place where observations meet faults: a sensor with its path, trigger and input of the module, or
-another position with its own faults. What a check shows there depends on the local fault set alone, so a likelihood
+another position with its own faults. Two switches in series on one pin are one site, found under both codes. What a check shows there depends on the local fault set alone, so a likelihood
 over all H hypotheses is a gather from a small table. Prepared once per system and size of set, kept for the few
 systems that a shop works on.
 """
@@ -15,11 +15,12 @@ from threading import Lock
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics.engine.effects import Modes
+from diagnostics.engine.effects import TWIN, Modes
 from diagnostics.engine.faults import faults_of, repair_of
 from diagnostics.engine.hypotheses import FaultSets, fault_sets, project, rank, sorted_rows
 from diagnostics.engine.results import Fault
 from diagnostics.engine.system.model import SENSORS, TopSystem
+from diagnostics.engine.system.series import path_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -27,8 +28,8 @@ Ints = NDArray[np.int32]
 
 @dataclass(frozen=True)
 class Site:
-    """`faults`: indices into the system's faults. `sets`: the modes of each local fault set, in the order of the
-    codes."""
+    """`code`: its position, of two switches in series the one with the pin. `faults`: indices into the system's faults.
+    `sets`: the modes of each local fault set, in the order of the codes."""
 
     code: str
     faults: tuple[int, ...]
@@ -56,6 +57,7 @@ class Compiled:
 
     def codes(self, site: str) -> Ints:
         """(H,) the local fault set of each hypothesis at a site."""
+        site = self.sites[site].code
         if site not in self._codes:
             keep = np.full(len(self.faults), len(self.sites[site].faults), dtype=np.int32)
             for new, old in enumerate(self.sites[site].faults):
@@ -103,13 +105,17 @@ def _local_sets(modes: list[str], k: int) -> tuple[Modes, ...]:
 
 
 def _sites(system: TopSystem, faults: tuple[Fault, ...], k: int) -> dict[str, Site]:
-    sensors = system.sensors()
+    wired = system.wired()
     found: dict[str, Site] = {}
     for code, position in system.positions.items():
-        if position.kind in SENSORS and code not in sensors:
+        if position.kind in SENSORS and code not in wired:
             continue
-        own = tuple(i for i, f in enumerate(faults) if f.position == code or f.input == code)
-        found[code] = Site(code, own, _local_sets([faults[i].mode for i in own], k))
+        path = path_of(system, code)
+        if path[0] not in found:
+            own = tuple(i for i, f in enumerate(faults) if f.position in path or f.input in path)
+            modes = [TWIN + faults[i].mode if faults[i].position in path[1:] else faults[i].mode for i in own]
+            found[path[0]] = Site(path[0], own, _local_sets(modes, k))
+        found[code] = found[path[0]]
     return found
 
 

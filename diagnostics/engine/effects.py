@@ -3,6 +3,10 @@ modes.
 
 `modes` is the set of modes present at the position (for a sensor: its own and, as `input-dead`, its input of the
 module). `due` is what a sound sensor would report: made | released, or for an angle sensor a place or `between`.
+
+Two switches in series on one pin are one site: `modes` are those of the switch that has the pin, and, marked by TWIN,
+those of the other; `due` holds the states of both (`made&released`). What their pin shows is combined exactly from what
+each contact would show by itself.
 """
 
 from collections.abc import Sequence
@@ -12,10 +16,23 @@ from diagnostics.engine.faults import PER_INPUT
 from diagnostics.engine.motion import MADE, RELEASED
 from diagnostics.engine.observe import Shares
 from diagnostics.engine.system.model import BETWEEN, Position
+from diagnostics.engine.system.series import AND
 
 Modes = frozenset[str]
+TWIN = "twin:"
+"""Marks the modes of the second switch on a pin."""
 BY_HAND_HEALS = frozenset({"out-of-adjustment"})
 """Moved by hand, the trigger plays no part."""
+
+
+def of_twin(modes: Modes) -> Modes:
+    """The modes of the second switch on the pin, by their own names."""
+    return frozenset(mode.removeprefix(TWIN) for mode in modes if mode.startswith(TWIN))
+
+
+def of_first(modes: Modes) -> Modes:
+    """The modes of the switch that has the pin."""
+    return frozenset(mode for mode in modes if not mode.startswith(TWIN))
 
 
 def ruling(modes: Modes) -> str:
@@ -25,15 +42,41 @@ def ruling(modes: Modes) -> str:
 
 def pin_shows(position: Position, modes: Modes, due: str) -> Shares:
     """Distribution over CONTACT_TOKENS or ANGLE_TOKENS at the module's pin, before any slip."""
-    assert position.pin is not None  # noqa: S101 - sensors with a pin only
     mode = ruling(modes)
     if position.watches is not None:
         return _angle(mode, due)
+    first, _and, second = due.partition(AND)
+    if not second:
+        return _contact(position, mode, due)
+    alone = _contact(position, ruling(of_first(modes)), first)
+    if mode == "shorted-to-ground":
+        return alone  # the wire is at ground before it comes to either contact
+    return in_series(alone, _contact(position, ruling(of_twin(modes)), second))
+
+
+def _contact(position: Position, mode: str, due: str) -> Shares:
+    """What one contact with this fault shows alone. Of a twin the link wire at ground (or cut off from the feed)
+    stands in for its contact."""
+    assert position.pin is not None  # noqa: S101 - sensors with a pin only
     if mode == "shorted-to-ground":
         return observe.SHORTED_LOW if position.pin.made_reads == "low" else observe.SHORTED_HIGH
     if not mode:
         return observe.CONTACT_SOUND[due]
     return observe.CONTACT_SHOWS[mode][0 if due == MADE else 1]
+
+
+def in_series(one: Shares, other: Shares) -> Shares:
+    """Distribution over CONTACT_TOKENS at a pin behind two contacts, from what each would show alone."""
+    shares = [0.0] * len(observe.CONTACT_TOKENS)
+    for i, first in enumerate(observe.CONTACT_TOKENS):
+        for j, second in enumerate(observe.CONTACT_TOKENS):
+            both = observe.IN_SERIES.get((first, second))
+            if both is None:
+                shares[max(i, j)] += one[i] * other[j]
+                continue
+            for k, share in enumerate(both):
+                shares[k] += one[i] * other[j] * share
+    return tuple(shares)
 
 
 def _angle(mode: str, due: str) -> Shares:
@@ -48,10 +91,12 @@ def with_slip(shares: Sequence[float], slip: float) -> Shares:
     return tuple((1.0 - slip) * share + slip / len(shares) for share in shares)
 
 
-def by_hand_shows(position: Position, modes: Modes) -> Shares:
-    """Distribution over pairs (pressed token, released token), flattened, slip included."""
-    at_hand = modes - BY_HAND_HEALS
-    pressed, released = pin_shows(position, at_hand, MADE), pin_shows(position, at_hand, RELEASED)
+def by_hand_shows(position: Position, modes: Modes, dues: tuple[str, str] = (MADE, RELEASED)) -> Shares:
+    """Distribution over pairs (pressed token, released token), flattened, slip included. `position` has the pin;
+    `dues`: what is due there pressed and let go. A twin is held pressed by hand too, so its trigger plays no part
+    either."""
+    at_hand = modes - BY_HAND_HEALS - {TWIN + mode for mode in BY_HAND_HEALS}
+    pressed, released = (pin_shows(position, at_hand, due) for due in dues)
     return with_slip([p * r for p in pressed for r in released], observe.BY_HAND_SLIP)
 
 

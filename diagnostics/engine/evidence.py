@@ -24,26 +24,31 @@ from diagnostics.engine.compiled import Compiled, Floats
 from diagnostics.engine.effects import Modes
 from diagnostics.engine.electrics import BATTERY_FIT_V, CHARGE_FIRST_V, CHARGER_RUNNING_V
 from diagnostics.engine.faults import modes_of
-from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
+from diagnostics.engine.motion import MADE, RELEASED, by_hand_dues, due_at, pose_of
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import REFUSED
+from diagnostics.engine.system.series import at_pin, path_of, pin_of
 from diagnostics.engine.told import told_likelihood
 
 COMPLAINT, RECENT_WORK = -1, -2
 """What stands for an observation's index where the evidence is the complaint or recent work."""
+AT_PIN = frozenset({"pin", "pin-by-hand"})
+"""Checks that read the state at the pin: of two switches in series they speak of both."""
 Subset = NDArray[np.integer] | slice
 ALL = slice(None)
 
 
 @dataclass(frozen=True, slots=True)
 class SiteFactor:
-    """Evidence at one site: `table` (local sets,) chance of what was observed."""
+    """Evidence at one site: `table` (local sets,) chance of what was observed. `speaks_of`: the positions whose state it
+    tells: one, or both switches that are in series on a pin."""
 
     entry: int
     after_work: bool
     key: Hashable
     site: str
     table: Floats
+    speaks_of: tuple[str, ...]
 
     def likelihood(self, compiled: Compiled, subset: Subset = ALL) -> Floats:
         return self.table[compiled.codes(self.site)[subset]]
@@ -125,7 +130,8 @@ def _site_factor(
     key = (check, site, due, outcome)
     if key not in known:
         known[key] = outcome_table(compiled, check, site, due)[:, outcome]
-    return SiteFactor(entry, observation.after_work, key, site, known[key])
+    speaks_of = path_of(compiled.system, site) if check in AT_PIN else (site,)
+    return SiteFactor(entry, observation.after_work, key, compiled.sites[site].code, known[key], speaks_of)
 
 
 def outcome_of(compiled: Compiled, observation: Observation) -> tuple[str, str, int] | None:
@@ -133,11 +139,11 @@ def outcome_of(compiled: Compiled, observation: Observation) -> tuple[str, str, 
     system = compiled.system
     match observation:
         case PinReading(position=code, volts=volts, supply_volts=float(supply)):
-            due = sensor_state(system.positions[code], pose_of(system, observation.pose))
+            due = due_at(system, code, pose_of(system, observation.pose))
             token = signals.pin_token(system, system.positions[code], volts, supply, due)
             return "pin", due, pin_tokens(compiled, code).index(token)
         case PinByHand(position=code, supply_volts=float(supply)):
-            place, tokens = system.positions[code], observe.CONTACT_TOKENS
+            place, tokens = system.positions[at_pin(system, code)], observe.CONTACT_TOKENS
             pressed = signals.pin_token(system, place, observation.pressed_volts, supply, MADE)
             released = signals.pin_token(system, place, observation.released_volts, supply, RELEASED)
             return "pin-by-hand", "", tokens.index(pressed) * len(tokens) + tokens.index(released)
@@ -165,8 +171,7 @@ source)."""
 
 
 def _continuity_token(compiled: Compiled, code: str, ohms: float | None) -> int:
-    pin = compiled.system.positions[code].pin
-    assert pin is not None  # noqa: S101 - check_case lets no other through
+    pin = pin_of(compiled.system, code)
     if ohms is None or ohms > OPEN_OHM:
         return 2
     return int(ohms > signals.wire_limit_ohm(pin))
@@ -184,23 +189,25 @@ def outcome_table(compiled: Compiled, check: str, site: str, due: str) -> Floats
 
 
 def _outcome_table(compiled: Compiled, check: str, site: str, due: str) -> Floats:
-    position = compiled.system.positions[site]
-    known = modes_of(compiled.system, site)
+    system = compiled.system
+    kind, at_the_pin = system.positions[site].kind, system.positions[at_pin(system, site)]
+    known = modes_of(system, site)
+    here = effects.of_first if at_pin(system, site) == site else effects.of_twin
 
     def shows(modes: Modes) -> observe.Shares:
         match check:
             case "pin":
-                return effects.with_slip(effects.pin_shows(position, modes, due), observe.PIN_SLIP)
+                return effects.with_slip(effects.pin_shows(at_the_pin, modes, due), observe.PIN_SLIP)
             case "pin-by-hand":
-                return effects.by_hand_shows(position, modes)
+                return effects.by_hand_shows(at_the_pin, modes, by_hand_dues(system, site))
             case "click":
-                return _yes_no(effects.click_heard(modes))
+                return _yes_no(effects.click_heard(here(modes)))
             case "wiggle":
-                return _yes_no(effects.wiggle_steady(modes))
+                return _yes_no(effects.wiggle_steady(here(modes)))
             case "continuity":
-                return effects.continuity_shows(modes)
+                return effects.continuity_shows(here(modes))
             case "look":
-                return effects.look_shows(position.kind, known, modes)
+                return effects.look_shows(kind, known, here(modes))
             case "battery":
                 return effects.battery_shows(modes)
         raise ValueError(check)

@@ -124,9 +124,9 @@ def faults_of(system: TopSystem) -> tuple[Fault, ...]:
 
 
 def _faults(system: TopSystem) -> Iterator[Fault]:
-    sensors = system.sensors()
+    sensors, wired = system.sensors(), system.wired()
     for code, position in system.positions.items():
-        if position.kind in SENSORS and code not in sensors:
+        if position.kind in SENSORS and code not in wired:
             continue  # a sensor that no pin reads can neither stop the top nor be measured
         for mode in MODES[position.kind]:
             if mode.name != PER_INPUT:

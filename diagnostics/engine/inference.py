@@ -131,7 +131,11 @@ def worked_positions(case: Case, factors: Sequence[Factor]) -> frozenset[str]:
     """Positions that work has renewed: those with evidence after work, and with a motion after work the recent work
     too. An entry that is no evidence clears no suspect: nothing has been seen of the new state."""
     after = [factor for factor in factors if factor.after_work]
-    found = {factor.site for factor in after if isinstance(factor, SiteFactor)}
+    found: set[str] = set()
+    for factor in after:
+        if isinstance(factor, SiteFactor):
+            # Of two switches on the pin those that were worked on, where the case says which.
+            found |= set(factor.speaks_of) & set(case.recent_work) or set(factor.speaks_of)
     if any(isinstance(factor, MotionFactor) for factor in after):
         found |= set(case.recent_work)
     return frozenset(found)

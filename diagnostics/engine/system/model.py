@@ -196,7 +196,7 @@ class Lines(Frozen):
     bore_mm: float = Field(gt=0, le=25)
 
 
-class Hold(Frozen):
+class HoldTest(Frozen):
     """The usual pressure hold: from `test_bar`, after `seconds`, at most `usual_loss_bar` less."""
 
     test_bar: float = Field(gt=0, le=400)
@@ -208,7 +208,7 @@ class Hydraulics(Frozen):
     fluid: Fluid
     pump: Pump
     lines: Lines
-    hold: Hold
+    hold: HoldTest
 
 
 class TopSystem(Frozen):

@@ -15,6 +15,7 @@ KINDS_WITH: Mapping[str, frozenset[str]] = {
     "pin": SENSORS,
     "made_when": _CONTACTS,
     "watches": _ANGLE,
+    "in_series_with": frozenset({"switch"}),
     "bore_mm": _CYLINDER,
     "rod_mm": _CYLINDER,
     "stroke_mm": _CYLINDER,
@@ -28,9 +29,41 @@ def missing_fields(system: TopSystem) -> Iterator[Finding]:
     """Fields without which a sensor of its kind sees nothing."""
     for code, position in system.positions.items():
         for name in _NEEDED:
+            if name == "pin" and position.in_series_with is not None:
+                continue  # read at the pin of the other one
             if position.kind in KINDS_WITH[name] and getattr(position, name) is None:
                 words = _("A {kind} needs {field}, which is missing.")
                 yield ("positions", code), words.format(kind=position.kind, field=name)
+
+
+def series_findings(system: TopSystem) -> Iterator[Finding]:
+    """Mistakes of switches in series: on one pin are exactly two, and one of them has it."""
+    taken: dict[str, str] = {}
+    for code, position in system.positions.items():
+        first = position.in_series_with
+        if first is None:
+            continue
+        at = ("positions", code, "in_series_with")
+        other = system.positions.get(first)
+        if position.pin is not None:
+            words = _("{code} has a pin of its own; a switch in series with {first} is read at the pin of that one.")
+            yield at, words.format(code=code, first=first)
+        elif first == code:
+            yield (
+                at,
+                _("{code} cannot be in series with itself; expected the switch that has the pin.").format(code=code),
+            )
+        elif other is None:
+            yield at, _("The position {code} is not declared.").format(code=first)
+        elif other.kind != "switch":
+            words = _("{code} is of kind {kind}; only two switches can be in series on one pin.")
+            yield at, words.format(code=first, kind=other.kind)
+        elif other.in_series_with is not None:
+            words = _("{first} has no pin of its own; expected the switch that has it. On one pin are two, not three.")
+            yield at, words.format(first=first)
+        elif taken.setdefault(first, code) != code:
+            words = _("{twin} is in series with {first} already; on one pin are two switches, not three.")
+            yield at, words.format(twin=taken[first], first=first)
 
 
 def position_findings(system: TopSystem) -> Iterator[Finding]:

@@ -4,8 +4,9 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 
 from diagnostics.engine.system.drawn_rules import drawing_findings
+from diagnostics.engine.system.fluid import hydraulics_findings
 from diagnostics.engine.system.model import ACTUATORS, BETWEEN, SENSORS, Condition, Motion, Position, Step, TopSystem
-from diagnostics.engine.system.positions import missing_fields, position_findings
+from diagnostics.engine.system.positions import missing_fields, position_findings, series_findings
 from diagnostics.engine.system.problems import At, Finding, shown
 from diagnostics.engine.system.runs import run_findings
 from diagnostics.engine.words import _
@@ -17,6 +18,7 @@ def findings_of(system: TopSystem) -> list[Finding]:
         *_poses(system),
         *_conditions(system),
         *missing_fields(system),
+        *series_findings(system),
         *_of_kind(system, ("module", "position"), system.module.position, frozenset({"module"})),
         *(finding for name, motion in system.motions.items() for finding in _motion(system, name, motion)),
     ]
@@ -24,6 +26,7 @@ def findings_of(system: TopSystem) -> list[Finding]:
         *_axes(system),
         *_thresholds(system),
         *position_findings(system),
+        *hydraulics_findings(system),
         *drawing_findings(system),
         *(finding for name, motion in system.motions.items() for finding in _step_rules(system, name, motion)),
     ]
@@ -136,7 +139,7 @@ def _step(system: TopSystem, at: At, step: Step) -> Iterator[Finding]:
     for name in ("starts_when", "ends_when"):
         for code, state in getattr(step, name).items():
             here = (*at, name, code)
-            unknown = list(_of_kind(system, here, code, SENSORS))
+            unknown = list(_of_kind(system, here, code, SENSORS)) or list(_without_pin(system, here, code))
             yield from unknown or _reported(system, here, system.positions[code], state)
 
 
@@ -165,6 +168,14 @@ def _seconds(at: At, step: Step) -> Iterator[Finding]:
     if high > step.limit_seconds:
         words = _("The step usually takes up to {high} s, but the limit is {limit} s; expected a limit above that.")
         yield (*at, "limit_seconds"), words.format(high=high, limit=step.limit_seconds)
+
+
+def _without_pin(system: TopSystem, at: At, code: str) -> Iterator[Finding]:
+    """A finding where the module cannot tell what `code` does: its contact is only the second one on a pin."""
+    first = system.positions[code].in_series_with
+    if first is not None:
+        words = _("{code} has no pin of its own; name {first}, whose pin is made only while both are made.")
+        yield at, words.format(code=code, first=first)
 
 
 def _reported(system: TopSystem, at: At, position: Position, state: str) -> Iterator[Finding]:
