@@ -33,7 +33,7 @@ def test_one_line_for_each_sound_file() -> None:
     lines = out.splitlines()
     assert code == 0
     assert len(lines) == 3
-    assert lines[0].startswith(f"{FILES[0]}: rht-trio revision 1: 30 positions, 15 sensors, ")
+    assert lines[0].startswith(f"{FILES[0]}: rht-trio revision 2: 30 positions, 15 sensors, ")
     assert lines[0].endswith("8 steps to open and 8 to close; both motions run.")
 
 
@@ -46,7 +46,7 @@ def test_mistakes_with_file_line_and_path(tmp_path: Path) -> None:
         f"{file}:12: module.low_share: low_share is 0.8 and high_share 0.7; expected low_share to be the smaller one."
     )
     assert out.splitlines()[1] == (f"{file}: 1 mistake; what builds on this entry is checked when it is mended.")
-    assert "softbow-hydro revision 1" in out.splitlines()[2]
+    assert "softbow-hydro revision 2" in out.splitlines()[2]
 
 
 def test_standard_input_and_json(monkeypatch: pytest.MonkeyPatch) -> None:

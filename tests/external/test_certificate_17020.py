@@ -42,7 +42,7 @@ MANDATORY = {
     "item: the car": "Car Arvel Corso T",
     "item: VIN": "VIN 0TWAB1CD2E3456789",
     "item: production month": "Production month Apr 2011",
-    "item: top system": "Top system Retractable hardtop of three shells, hydraulic, revision 1",
+    "item: top system": "Top system Retractable hardtop of three shells, hydraulic, revision 2",
     "approval": "Approval Marta Weiß, Owner approved this certificate TW-2026-7K3M9QXZ-4",
     "statement of conformity": "Overall result Fail The top does not meet its requirements.",
     "results: proof": "Proof matrix 15 of 15 sensors were seen both made and released",

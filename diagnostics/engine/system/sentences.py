@@ -7,7 +7,22 @@ from typing import Any, get_args
 from pydantic import BaseModel
 
 from diagnostics.engine.system.drawn import Cloth, Drawing, DrawnPart, Hold, Move, Shape, Spot
-from diagnostics.engine.system.model import Axis, Colour, Condition, Module, Motion, Pin, Position, Step, TopSystem
+from diagnostics.engine.system.model import (
+    Axis,
+    Colour,
+    Condition,
+    Fluid,
+    HoldTest,
+    Hydraulics,
+    Lines,
+    Module,
+    Motion,
+    Pin,
+    Position,
+    Pump,
+    Step,
+    TopSystem,
+)
 from diagnostics.engine.system.problems import At, Finding, shown
 from diagnostics.engine.words import _
 
@@ -115,6 +130,9 @@ def _model_at(path: At) -> type[BaseModel]:
         return Module
     if path[0] == "drawing":
         return _drawn_at(path[1:])
+    if path[0] == "hydraulics":
+        parts: dict[str, type[BaseModel]] = {"fluid": Fluid, "pump": Pump, "lines": Lines, "hold": HoldTest}
+        return parts.get(path[-1], Hydraulics)
     if len(path) == 2:
         named: dict[str, type[BaseModel]] = {"axes": Axis, "positions": Position, "motions": Motion}
         return named.get(path[0], Condition)

@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 
 from diagnostics.engine.faults import faults_of
 from diagnostics.engine.system import Position, TopSystem
+from diagnostics.engine.system.fluid import remarks_of
 from diagnostics.engine.system.load import load_system
 from diagnostics.engine.system.marked import MAX_CHARACTERS
 from diagnostics.engine.system.problems import Problem, SystemFileError
@@ -41,14 +42,16 @@ class Command(BaseCommand):
 
 
 def _checked(name: str) -> dict[str, Any]:
-    """What one file is: `{file, valid, problems: [{line, path, words}], system: {…} | null}`."""
+    """What one file is: `{file, valid, problems: [{line, path, words}], remarks: [{path, words}],
+    system: {…} | null}`. A remark is no mistake: something that a person should look at again."""
     source = "<stdin>" if name == "-" else name
     try:
         system = load_system(_text(name, source), source)
     except SystemFileError as error:
         problems = [{"line": one.line, "path": one.path, "words": one.words} for one in error.problems]
-        return {"file": source, "valid": False, "problems": problems, "system": None}
-    return {"file": source, "valid": True, "problems": [], "system": _summary(system)}
+        return {"file": source, "valid": False, "problems": problems, "remarks": [], "system": None}
+    remarks = [{"path": ".".join(path), "words": words} for path, words in remarks_of(system)]
+    return {"file": source, "valid": True, "problems": [], "remarks": remarks, "system": _summary(system)}
 
 
 def _text(name: str, source: str) -> str:
@@ -105,7 +108,8 @@ def _lines(answer: dict[str, Any]) -> list[str]:
             "{opening} steps to open and {closing} to close; both motions run."
         )
         steps = answer["system"]["steps"]
-        return [words.format(file=answer["file"], **answer["system"], opening=steps["open"], closing=steps["close"])]
+        lines = [words.format(file=answer["file"], **answer["system"], opening=steps["open"], closing=steps["close"])]
+        return lines + [_("  Mind: {words}").format(words=one["words"]) for one in answer["remarks"]]
     problems = [str(Problem(answer["file"], one["line"], one["path"], one["words"])) for one in answer["problems"]]
     words = ngettext(
         "{file}: {count} mistake; what builds on this entry is checked when it is mended.",
