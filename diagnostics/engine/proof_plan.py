@@ -41,9 +41,13 @@ class Stand:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """One stand of the plan with what to read there: (sensor, what it must show)."""
+    """One stand of the plan with what to read there: (sensor, what it must show).
+
+    `runs`: how many of the plan's motions have run to their end when the top comes here.
+    """
 
     stand: Stand
+    runs: int
     reads: tuple[Item, ...]
 
 
@@ -217,37 +221,38 @@ def _without(left: Left, shows: Collection[Item]) -> Left:
     return frozenset(still)
 
 
-def _route(system: TopSystem, wanted: list[Stand], here: str) -> tuple[tuple[str, ...], list[Stand]]:
-    """The motions to run one after the other from `here`, and the stands in the order in which the top comes to
-    them."""
+def _route(system: TopSystem, wanted: list[Stand], here: str) -> tuple[tuple[str, ...], list[tuple[int, Stand]]]:
+    """The motions to run one after the other from `here`, and the stands in the order in which the top comes to them,
+    each with the number of motions that have run by then."""
     runs: list[str] = []
-    order: list[Stand] = []
-    left = list(wanted)
-    pose = here
+    order: list[tuple[int, Stand]] = []
+    left, pose = wanted, here
     # Each motion once and back again passes every stand there is.
-    for _round in range(2 * len(system.motions)):
-        order += [stand for stand in left if stand.anchor == pose]
+    for run in range(2 * len(system.motions)):
+        order += [(run, stand) for stand in left if stand.anchor == pose]
         left = [stand for stand in left if stand.anchor != pose]
         motion = next((name for name, one in system.motions.items() if one.start == pose), None)
         if not left or motion is None:
             break
         runs.append(motion)
-        order += sorted((stand for stand in left if stand.motion == motion), key=lambda stand: stand.after_step)
+        passed = [stand for stand in left if stand.motion == motion]
+        order += [(run, stand) for stand in sorted(passed, key=lambda stand: stand.after_step)]
         left = [stand for stand in left if stand.motion != motion]
         pose = system.motions[motion].end
-    return tuple(runs), [*order, *left]
+    return tuple(runs), order
 
 
-def _stops(system: TopSystem, order: list[Stand], open_now: Left, hands: frozenset[str]) -> tuple[Stop, ...]:
+def _stops(
+    system: TopSystem, order: list[tuple[int, Stand]], open_now: Left, hands: frozenset[str]
+) -> tuple[Stop, ...]:
     """What to read at each stand: what is still open when the top comes there, and is not shown by hand anyway."""
     stops = []
     left: Left = frozenset(goal for goal in open_now if goal[0] not in hands)
-    for stand in order:
-        shown = read_in(system, stand.pose)
+    for runs, stand in order:
         wanted = {(code, state) for code, _missing, states in left for state in states}
-        reads = tuple(item for item in shown if item in wanted)
+        reads = tuple(item for item in read_in(system, stand.pose) if item in wanted)
         left = _without(left, reads)
-        stops.append(Stop(stand, reads))
+        stops.append(Stop(stand, runs, reads))
     return tuple(stop for stop in stops if stop.reads)
 
 
