@@ -1,21 +1,30 @@
-"""Proof: which sensors have been seen both made and released at the module's pin."""
+"""Proof: which sensors have been seen both made and released at the module's pin.
+
+Two switches in series share a pin, and a reading tells of one of them only what separates the two: the pin made shows
+both made; the pin released shows that switch released which alone was due to be, in a pose or by hand with the other
+one held pressed.
+"""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from diagnostics.engine.case import Observation, PinByHand, PinReading, position_of
-from diagnostics.engine.motion import MADE, RELEASED
+from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
 from diagnostics.engine.results import Judgement, ProofState
 from diagnostics.engine.signals import OK, judge
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.system.series import path_of
+
+Seen = tuple[str, str]
+"""A sensor and the state (of an angle sensor the place) that was seen of it."""
 
 
 def proof_of(system: TopSystem, observations: Iterable[Observation]) -> dict[str, ProofState]:
-    """Proof state of every sensor with a pin, in the order of the pins.
+    """Proof state of every sensor that a pin reads, in the order of the pins.
 
-    Only readings judged good count: a state that should not be there proves nothing. Where a position has any
-    observation made after work, only those count. An angle sensor is proven by two different places read rightly: the
-    first counts as made, the second as released.
+    Only readings judged good count: a state that should not be there proves nothing. Where a path has any observation
+    made after work, only those count. An angle sensor is proven by two different places read rightly: the first counts
+    as made, the second as released.
     """
     pairs = [(observation, judge(system, observation)) for observation in observations]
     return proof_from(system, pairs)
@@ -23,19 +32,45 @@ def proof_of(system: TopSystem, observations: Iterable[Observation]) -> dict[str
 
 def proof_from(system: TopSystem, judged: Sequence[tuple[Observation, Judgement]]) -> dict[str, ProofState]:
     """The same for observations that are judged already."""
-    worked = {position_of(system, o) for o, _judgement in judged if o.after_work}
+    worked = {
+        code for observation, _judgement in judged if observation.after_work for code in _told(system, observation)
+    }
     seen: dict[str, set[str]] = defaultdict(set)
     for observation, judgement in judged:
         if not isinstance(observation, PinReading | PinByHand) or judgement.verdict != OK:
             continue
         if observation.position in worked and not observation.after_work:
             continue
-        seen[observation.position] |= _states(observation, judgement)
-    return {code: _state(seen[code], position.watches is not None) for code, position in system.sensors().items()}
+        for code, state in _shown(system, observation):
+            seen[code].add(state)
+    return {code: _state(seen[code], position.watches is not None) for code, position in system.wired().items()}
 
 
-def _states(observation: PinReading | PinByHand, judgement: Judgement) -> set[str]:
-    return {MADE, RELEASED} if isinstance(observation, PinByHand) else {judgement.reads}
+def _told(system: TopSystem, observation: Observation) -> tuple[str, ...]:
+    """The positions whose path an observation tells of: at a pin all that are on it."""
+    code = position_of(system, observation)
+    at_pin = isinstance(observation, PinReading | PinByHand)
+    return path_of(system, code) if at_pin else (code,)
+
+
+def _shown(system: TopSystem, observation: PinReading | PinByHand) -> Iterable[Seen]:
+    if isinstance(observation, PinByHand):
+        return shown_by_hand(system, observation.position)
+    return shown_in(system, observation.position, pose_of(system, observation.pose))
+
+
+def shown_in(system: TopSystem, code: str, pose: Mapping[str, str]) -> tuple[Seen, ...]:
+    """What a good reading of a pin in `pose` shows, and of which sensors. `code` has the pin."""
+    states = [(one, sensor_state(system.positions[one], pose)) for one in path_of(system, code)]
+    released = [(one, state) for one, state in states if state == RELEASED]
+    if len(states) > 1 and released:
+        return tuple(released) if len(released) == 1 else ()
+    return tuple(states)
+
+
+def shown_by_hand(system: TopSystem, code: str) -> tuple[Seen, ...]:
+    """What a good reading by hand shows: the switch in both states, the one held pressed beside it made."""
+    return *((one, MADE) for one in path_of(system, code)), (code, RELEASED)
 
 
 def _state(seen: set[str], angle: bool) -> ProofState:
