@@ -1,8 +1,8 @@
 """The `drawing` of a system file: what the top looks like from its left side, and how each axis moves it.
 
-Points are [x, z] in mm: x grows to the rear, z upwards, 0 is the ground. Every part is drawn where it lies while nothing
-has moved; a place of its axis then turns it about its pivot (degrees, to the rear and down is positive) and shifts it.
-A part that lies `on` another one moves with that one as well.
+Points are [x, z] in mm: x grows to the rear, z upwards, 0 is the ground. Every part is drawn where it lies while
+nothing has moved; a place of its axis then turns it about its pivot and shifts it. A part that lies `on` another one
+moves with that one as well.
 """
 
 from typing import Annotated, Literal
@@ -18,18 +18,22 @@ Look = Literal["body", "shell", "glass", "frame", "inside", "hook"]
 
 
 class Shape(Frozen):
-    """A line through `points`, or the area inside them."""
+    """A line through `points`, or the area inside them. `smooth` makes one curve of it, in which a point written twice
+    stays a corner."""
 
     look: Look = "shell"
     closed: bool = False
+    smooth: bool = False
     points: tuple[Point, ...] = Field(min_length=2, max_length=60)
 
 
 class Move(Frozen):
-    """How far a place has moved a part: `turn` in degrees about the part's pivot, then `shift` in mm."""
+    """How far a place has moved a part: `turn` in degrees about the part's pivot (positive as a top falls to the rear),
+    then `shift` in mm. `away`: it is not in the car."""
 
     turn: float = Field(default=0.0, ge=-360, le=360)
     shift: Point = (0.0, 0.0)
+    away: bool = False
 
 
 class DrawnPart(Frozen):
@@ -59,8 +63,9 @@ class Hold(Frozen):
 
 
 class Cloth(Frozen):
-    """Fabric: a line from hold to hold."""
+    """Fabric, or a window sewn into it: a line from hold to hold."""
 
+    look: Literal["cloth", "glass"] = "cloth"
     holds: tuple[Hold, ...] = Field(min_length=2, max_length=40)
 
 
