@@ -14,12 +14,13 @@ CHECK_CAUTIONS: Mapping[str, tuple[Caution, ...]] = {
     "continuity": (),
     "motion": ("pinch", "ignition"),
     "look": (),
+    "pressure-hold": ("pressure", "injection", "pinch", "ignition"),
     "battery": ("battery",),
 }
 """What a kind of check brings with it wherever it is made."""
 MOVING: frozenset[Caution] = frozenset({"pinch", "prop", "two-people"})
 """Cautions of what a motion drives that matter while it runs; the others matter to hands inside."""
-HANDS_ON = frozenset({"pin-by-hand", "click", "continuity", "look"})
+HANDS_ON = frozenset({"pin-by-hand", "click", "continuity", "look", "pressure-hold"})
 """Checks with hands at the position, to which its own cautions apply."""
 ORDER: tuple[Caution, ...] = (
     "prop",
@@ -65,3 +66,26 @@ def caution_for(system: TopSystem, check: str, positions: Iterable[str]) -> str:
     if not words:
         return ""
     return " ".join([*words, _("Local rules and licensed practice come first.")])
+
+
+def owner_cautions(*, half_way: bool) -> tuple[str, ...]:
+    """What the owner of a top that stopped must know before a trained person sees it; `half_way`: it may stand
+    between its resting places."""
+    words = [
+        _("Do not force the top, neither by hand nor by holding the switch on: what blocks it bends or breaks."),
+        _(
+            "Do not reach under the top, into a hinge, a latch or below a lid that it holds up: it can drop or move by "
+            "itself. Keep children and animals away."
+        ),
+    ]
+    if half_way:
+        words += [
+            _("Do not drive with the top half open: wind can tear it off, and it covers the view to the rear."),
+            _(
+                "Leave it as it stands, in the dry and on level ground. Ignition off, key out, doors as they are; ask "
+                "a trained person to bring it to rest."
+            ),
+        ]
+    else:
+        words.append(_("Leave it at rest as it stands and do not try again and again: each try costs the battery."))
+    return (*words, _("The vehicle’s own instructions, local rules and licensed practice come first."))
