@@ -2,12 +2,12 @@
 
 from typing import Any
 
-from diagnostics.engine.results import Diagnosis, Fault, NextCheck, Reason, Suspect
+from diagnostics.engine.results import Diagnosis, Fault, NextCheck, Reason, Surprise, Suspect
 
 
 def as_json(diagnosis: Diagnosis) -> dict[str, Any]:
     """Plain values only. A fault of one input of the module names the sensor as a third element (`input` in
-    suspects)."""
+    suspects). Observations are named by their index, the complaint by -1."""
     return {
         "suspects": [_suspect(suspect) for suspect in diagnosis.suspects],
         "hypotheses": [
@@ -17,12 +17,23 @@ def as_json(diagnosis: Diagnosis) -> dict[str, Any]:
         "nothing_wrong": diagnosis.nothing_wrong,
         "next_checks": [_check(check) for check in diagnosis.next_checks],
         "proof": {code: {"made": state.made, "released": state.released} for code, state in diagnosis.proof.items()},
-        "warnings": list(diagnosis.warnings),
+        "conflicts": [
+            {"entries": list(conflict.entries), "repeat": conflict.repeat, "words": conflict.words}
+            for conflict in diagnosis.conflicts
+        ],
+        "surprise": _surprise(diagnosis.surprise),
+        "warnings": list(diagnosis.all_warnings),
     }
 
 
 def _fault(fault: Fault) -> list[str]:
     return [fault.position, fault.mode, *([fault.input] if fault.input else [])]
+
+
+def _surprise(surprise: Surprise | None) -> dict[str, Any] | None:
+    if surprise is None:
+        return None
+    return {"entry": surprise.entry, "probability": surprise.probability, "words": surprise.words}
 
 
 def _suspect(suspect: Suspect) -> dict[str, Any]:

@@ -19,6 +19,8 @@ from diagnostics.engine.words import _
 Month = Annotated[str, StringConstraints(pattern=r"^\d{4}-(0[1-9]|1[0-2])$")]
 Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]
 Volts = Annotated[float, Field(ge=-50, le=100, allow_inf_nan=False)]
+Bar = Annotated[float, Field(ge=0, le=400, allow_inf_nan=False)]
+OilC = Annotated[float, Field(ge=-40, le=120, allow_inf_nan=False)]
 
 
 class Frozen(BaseModel):
@@ -44,6 +46,9 @@ class PinReading(Observed):
 
 
 class PinByHand(Observed):
+    """Volts at the module's pin while the switch is pressed, and let go. Of two switches in series on the pin the other
+    one is held pressed by hand all the time."""
+
     check: Literal["pin-by-hand"]
     position: str
     pressed_volts: Volts
@@ -65,7 +70,8 @@ class Wiggle(Observed):
 
 
 class Continuity(Observed):
-    """Ohms of the wire from the module's pin to the plug at the position; null: open."""
+    """Ohms of the wire from the module's pin to the plug at the position; null: open. Of the second switch on a pin
+    that is the link wire, from the plug of the first to its own."""
 
     check: Literal["continuity"]
     position: str
@@ -74,13 +80,16 @@ class Continuity(Observed):
 
 class MotionTrial(Observed):
     """A whole motion tried: the step that did not start or did not end (null: it ran), lamp, seconds by step that
-    ended."""
+    ended. `oil_c`: temperature of the hydraulic fluid, where it was measured. `stands`: where axes that the top moves
+    were seen to stand afterwards (a place, or `between`); of an axis that is not named nobody says anything."""
 
     check: Literal["motion"]
     motion: Literal["open", "close"]
     stops_at: str | None
     lamp: Lamp | None = None
     seconds: dict[str, Annotated[float, Field(gt=0, le=3600)]] = Field(default_factory=dict)
+    oil_c: OilC | None = None
+    stands: dict[str, str] | None = None
 
 
 class Look(Observed):
@@ -91,6 +100,18 @@ class Look(Observed):
     found: Annotated[str, StringConstraints(min_length=1, max_length=120)]
 
 
+class PressureHold(Observed):
+    """A cylinder or the pump under pressure and shut off: bar at the start, and after `seconds`. `oil_c` as in a motion
+    trial."""
+
+    check: Literal["pressure-hold"]
+    position: str
+    bar_start: Annotated[Bar, Field(gt=0)]
+    bar_end: Bar
+    seconds: Annotated[float, Field(gt=0, le=3600, allow_inf_nan=False)]
+    oil_c: OilC | None = None
+
+
 class Battery(Observed):
     """Open-circuit volts of the battery, at rest."""
 
@@ -99,9 +120,12 @@ class Battery(Observed):
 
 
 Observation = Annotated[
-    PinReading | PinByHand | Click | Wiggle | Continuity | MotionTrial | Look | Battery, Field(discriminator="check")
+    PinReading | PinByHand | Click | Wiggle | Continuity | MotionTrial | Look | PressureHold | Battery,
+    Field(discriminator="check"),
 ]
-_CHECKS = frozenset({"pin", "pin-by-hand", "click", "wiggle", "continuity", "motion", "look", "battery"})
+_CHECKS = frozenset(
+    {"pin", "pin-by-hand", "click", "wiggle", "continuity", "motion", "look", "pressure-hold", "battery"}
+)
 
 
 class CaseCar(Frozen):
@@ -126,6 +150,8 @@ class Complaint(Frozen):
 
 
 MOST_OBSERVATIONS = 10_000
+HELD = frozenset({"cylinder", "pump"})
+"""Kinds of position that can be put under pressure and shut off."""
 
 
 class Case(Frozen):
@@ -189,8 +215,15 @@ def check_observation(system: TopSystem, observation: Observation, where: str) -
         for step in (observation.stops_at, *observation.seconds):
             if step is not None:
                 _check_step(system, observation.motion, step, where)
+        _check_stands(system, observation.stands or {}, where)
         return
     _check_position(system, observation.position, where)
+    if isinstance(observation, PressureHold):
+        _check_hold(system, observation, where)
+    first = system.positions[observation.position].in_series_with
+    if isinstance(observation, PinReading) and first is not None:
+        words = _("{where}: {position} has no pin of its own; read {first}, whose pin is made only while both are made.")
+        raise CaseError(words.format(where=where, position=observation.position, first=first))
     if observation.check not in checks_of(system, observation.position):
         words = _("{where}: the check “{check}” cannot be made at {position}, which is a {kind}.")
         kind = system.positions[observation.position].kind
@@ -214,6 +247,10 @@ def position_of(system: TopSystem, observation: Observation) -> str:
 def checks_of(system: TopSystem, position: str) -> frozenset[str]:
     """The kinds of check that a position can have (motion trial and battery belong to no position)."""
     place = system.positions[position]
+    if place.kind in HELD and system.hydraulics is not None:
+        return frozenset({"look", "pressure-hold"})
+    if place.in_series_with is not None:
+        return frozenset({"look", "pin-by-hand", "click", "wiggle", "continuity"})
     if place.pin is None:
         return frozenset({"look"})
     if place.kind == "angle-sensor":
@@ -227,6 +264,29 @@ def _check_position(system: TopSystem, code: str, where: str) -> None:
     if code not in system.positions:
         words = _("{where}: the system {system} has no position {position}.")
         raise CaseError(words.format(where=where, system=system.system, position=code))
+
+
+def _check_hold(system: TopSystem, observation: PressureHold, where: str) -> None:
+    if system.hydraulics is None:
+        words = _("{where}: the system file declares no hydraulics, so nothing says what a pressure hold may lose.")
+        raise CaseError(words.format(where=where))
+    if observation.bar_end > observation.bar_start:
+        words = _(
+            "{where}: {end:g} bar at the end are more than the {start:g} bar at the start. A shut volume gains no "
+            "pressure but by warming: let it settle, then hold again."
+        )
+        raise CaseError(words.format(where=where, start=observation.bar_start, end=observation.bar_end))
+
+
+def _check_stands(system: TopSystem, stands: dict[str, str], where: str) -> None:
+    try:
+        pose_of(system, stands)
+    except CaseError as error:
+        raise CaseError(f"{where}: {error}") from error
+    by_hand = [axis for axis in stands if system.axes[axis].moved == "by_hand"]
+    if by_hand:
+        words = _("{where}: the axis {axis} is moved by hand, so where it stands tells nothing of a motion.")
+        raise CaseError(words.format(where=where, axis=by_hand[0]))
 
 
 def _check_step(system: TopSystem, motion: str, step: str, where: str) -> None:

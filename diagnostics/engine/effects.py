@@ -153,12 +153,28 @@ def battery_shows(modes: Modes) -> Shares:
     return observe.BATTERY_LOW if "low" in modes else observe.BATTERY_SOUND
 
 
+def hold_shows(kind: str, modes: Modes) -> Shares:
+    """Distribution over HOLD_TOKENS: of several faults the one that loses most shows."""
+    shown = [observe.HOLD_SHOWS[kind, mode] for mode in modes if (kind, mode) in observe.HOLD_SHOWS]
+    return min(shown, default=observe.HOLD_SOUND)
+
+
 def moves(kind: str, modes: Modes) -> float:
     """Chance that this position lets a step that needs it get to its end in time."""
     chance = 1.0
     for mode in modes:
         chance *= observe.MOVES.get((kind, mode), 1.0)
     return chance
+
+
+def leaves_its_place(kind: str, modes: Modes) -> float:
+    """Chance that a step which needs this position has at least begun to move where it does not get to its end."""
+    return min((observe.LEAVES_ITS_PLACE.get((kind, mode), 1.0) for mode in modes), default=1.0)
+
+
+def silent(kind: str, modes: Modes) -> float:
+    """Chance that nothing is heard of this position in a step that needs it."""
+    return max((observe.SILENT.get((kind, mode), 0.0) for mode in modes), default=0.0)
 
 
 def keeps_time(kind: str, modes: Modes) -> float:

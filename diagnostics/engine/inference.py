@@ -9,23 +9,29 @@ the car.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
 from diagnostics.engine import observe
 from diagnostics.engine.case import Case, check_case
-from diagnostics.engine.compiled import Compiled, Floats, Ints, compiled
+from diagnostics.engine.compiled import Compiled, Floats, compiled
+from diagnostics.engine.conflicts import contradictions
 from diagnostics.engine.evidence import Factor, MotionFactor, SiteFactor, factors_of
 from diagnostics.engine.faults import default_prior, describe, mode_of
-from diagnostics.engine.hypotheses import count, fault_sets, marginals, project, rank, sums, weigh
+from diagnostics.engine.hypotheses import heaviest, marginals, rank, weigh
+from diagnostics.engine.leftout import left_out_most
 from diagnostics.engine.minimal import minimal_diagnoses
-from diagnostics.engine.planning import next_checks
+from diagnostics.engine.planning import plan_of
 from diagnostics.engine.proof import proof_from
 from diagnostics.engine.reasons import Epoch, reasons_of
 from diagnostics.engine.results import Diagnosis, Fault, Hypothesis, Judgement, Suspect
 from diagnostics.engine.signals import judge
+from diagnostics.engine.surprise import surprise_of
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.timing import NO_TIMES, References
 from diagnostics.engine.warnings import warnings_of
+from diagnostics.engine.weighing import prior_of, renewed, weigh_evidence
 
 SHOWN_SUSPECT = 0.0005
 SHOWN_HYPOTHESES, SHOWN_MASS = 50, 0.999
@@ -36,11 +42,13 @@ error."""
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """`weights` (H,) sum to 1. `epochs`: what was known before work and since, each with its own weights."""
+    """`weights` (H,) sum to 1. `epochs`: what was known before work and since, each with its own weights. `left_out`: the
+    most that sets can weigh which the size of the system did not allow to weigh."""
 
     weights: Floats
     log_evidence: float
     epochs: tuple[Epoch, ...]
+    left_out: float
 
 
 def priors_of(
@@ -70,61 +78,20 @@ def priors_of(
 
 def posterior(model: Compiled, chances: Floats, factors: Sequence[Factor], worked: frozenset[str]) -> Posterior:
     """The posterior of the car as it stands now. `worked`: positions whose faults were drawn anew by work."""
-    log_prior = _log_sets(model, chances)
+    prior = prior_of(model, chances)
     if not worked:
-        weights, log_evidence = _weigh(model, log_prior, factors)
-        return Posterior(weights, log_evidence, (Epoch(tuple(factors), weights, frozenset()),))
+        weights, log_evidence = weigh_evidence(model, prior, factors)
+        left_out = left_out_most(model, chances, factors, worked, log_evidence)
+        return Posterior(weights, log_evidence, (Epoch(tuple(factors), weights, frozenset()),), left_out)
     before = [factor for factor in factors if not factor.after_work]
     since = [factor for factor in factors if factor.after_work]
-    old, old_evidence = _weigh(model, log_prior, before)
-    weights, new_evidence = _weigh(model, _log_renewed(model, chances, old, worked), since)
+    old, old_evidence = weigh_evidence(model, prior, before)
+    fresh, log_fresh = renewed(model, chances, old, worked)
+    weights, new_evidence = weigh_evidence(model, fresh, since)
+    log_evidence = old_evidence + new_evidence
     epochs = Epoch(tuple(before), old, worked), Epoch(tuple(since), weights, frozenset())
-    return Posterior(weights, old_evidence + new_evidence, epochs)
-
-
-def _log_sets(model: Compiled, chances: Floats) -> Floats:
-    """(H,) log prior of each set, normalised over the sets that are kept."""
-    odds = np.append(np.log(chances) - np.log1p(-chances), 0.0)
-    return _normalised(sums(model.sets.members, odds))
-
-
-def _normalised(log_weights: Floats) -> Floats:
-    top = log_weights.max()
-    result: Floats = log_weights - (top + np.log(np.exp(log_weights - top).sum()))
-    return result
-
-
-def _weigh(model: Compiled, log_prior: Floats, factors: Sequence[Factor]) -> tuple[Floats, float]:
-    """Normalised weights and the log probability of the evidence."""
-    log_weights = log_prior.copy()
-    tables: dict[str, Floats] = {}
-    for factor in factors:
-        if isinstance(factor, SiteFactor):
-            tables[factor.site] = tables.get(factor.site, 0.0) + np.log(factor.table)
-        else:
-            log_weights += np.log(factor.likelihood(model))
-    for site, table in tables.items():
-        log_weights += table[model.codes(site)]
-    top = log_weights.max()
-    weights = np.exp(log_weights - top)
-    total = weights.sum()
-    return weights / total, float(top + np.log(total))
-
-
-def _log_renewed(model: Compiled, chances: Floats, old: Floats, worked: frozenset[str]) -> Floats:
-    """(H,) log prior after work: outside the worked positions what is believed of the old state, there fresh faults."""
-    inside = np.array([f.position in worked or f.input in worked for f in model.faults])
-    n_out = int((~inside).sum())
-    keep = np.where(inside, n_out, np.cumsum(~inside) - 1)
-    part: Ints = project(model.sets, keep, n_out)
-    outside = weigh(part, old, count(n_out, model.sets.k))
-    fresh = chances.copy()
-    for i, fault in enumerate(model.faults):
-        if inside[i] and mode_of(model.system, fault).disturbed:
-            fresh[i] = observe.WORK_HERE * fresh[i] / (1.0 + (observe.WORK_HERE - 1.0) * fresh[i])
-    odds = np.append(np.where(inside, np.log(fresh) - np.log1p(-fresh), 0.0), 0.0)
-    with np.errstate(divide="ignore"):
-        return _normalised(np.log(outside)[part] + sums(model.sets.members, odds))
+    left_out = left_out_most(model, chances, factors, worked, log_evidence + log_fresh)
+    return Posterior(weights, log_evidence, epochs, left_out)
 
 
 def worked_positions(case: Case, factors: Sequence[Factor]) -> frozenset[str]:
@@ -155,39 +122,63 @@ class Belief:
 
 
 def believe(
-    system: TopSystem, case: Case, *, priors: Mapping[Fault, float] | None = None, max_faults: int = 2
+    system: TopSystem,
+    case: Case,
+    *,
+    priors: Mapping[Fault, float] | None = None,
+    max_faults: int = 3,
+    step_times: References = NO_TIMES,
 ) -> Belief:
     """The posterior alone, without reasons, plans and words. Arguments and errors as for `diagnose`."""
     check_case(system, case)
     model = compiled(system, max_faults)
     judgements = tuple(judge(system, observation) for observation in case.observations)
     chances, moved = priors_of(model, case, priors)
-    factors = factors_of(model, case, judgements)
+    factors = factors_of(model, case, judgements, step_times)
     found = posterior(model, chances, factors, worked_positions(case, factors))
-    shares = marginals(model.sets.members, found.weights, len(model.faults))
-    repairs = marginals(model.repair_members, found.weights, len(model.repair_names))
+    shares = marginals(model.sets, found.weights)
+    repairs = _repairs(model, found.weights, shares)
     return Belief(model, judgements, found, chances, moved, shares, repairs)
 
 
+def _repairs(model: Compiled, weights: Floats, shares: Floats) -> Floats:
+    """(r,) that each repair is needed: the shares of its faults, less what has several of them."""
+    number = {name: i for i, name in enumerate(model.repair_names)}
+    found = weigh(np.array([number[name] for name in model.repairs]), shares, len(number))
+    places, repairs, beyond = model.repair_twice
+    return found - weigh(repairs, weights[places] * beyond, len(number))
+
+
 def diagnose(
-    system: TopSystem, case: Case, *, priors: Mapping[Fault, float] | None = None, max_faults: int = 2
+    system: TopSystem,
+    case: Case,
+    *,
+    priors: Mapping[Fault, float] | None = None,
+    max_faults: int = 3,
+    step_times: References = NO_TIMES,
 ) -> Diagnosis:
     """Suspects with reasons, hypotheses, next checks, proof and warnings for one car.
 
     `priors`: chance of each fault before anything was observed (trade defaults where missing). `max_faults` 1 to 3.
+    `step_times`: what the steps take in the shop's own cars; the system's usual seconds where missing.
     Raises CaseError for a case that cannot be, ValueError for an impossible prior or `max_faults`.
     """
-    belief = believe(system, case, priors=priors, max_faults=max_faults)
+    belief = believe(system, case, priors=priors, max_faults=max_faults, step_times=step_times)
     model, found, judgements = belief.model, belief.posterior, belief.judgements
     repairs = zip(model.repair_names, belief.repairs, strict=True)
+    plan = plan_of(model, case, judgements, found.weights, belief.shares, belief.chances)
+    disagree = contradictions(model, case, judgements, found.epochs)
     return Diagnosis(
         suspects=_suspects(belief, case),
         hypotheses=_hypotheses(model, found),
         nothing_wrong=float(found.weights[0]),
-        next_checks=next_checks(model, case, judgements, found.weights, belief.shares, belief.chances),
+        next_checks=plan.next_checks,
+        ways=plan.ways,
         proof=proof_from(system, list(zip(case.observations, judgements, strict=True))),
         judgements=judgements,
-        warnings=warnings_of(model, case, judgements, found.epochs, found.log_evidence),
+        warnings=(*warnings_of(model, case, judgements), *disagree.flickers),
+        conflicts=disagree.conflicts,
+        surprise=surprise_of(model, case, judgements, found.epochs, found.log_evidence),
         evidence_log10=found.log_evidence / float(np.log(10.0)),
         left_out=_left_out(belief.chances, max_faults),
         repairs={name: float(p) for name, p in repairs if p >= SHOWN_SUSPECT},
@@ -212,9 +203,7 @@ def _suspects(belief: Belief, case: Case) -> tuple[Suspect, ...]:
 
 def _hypotheses(model: Compiled, found: Posterior) -> tuple[Hypothesis, ...]:
     weights = found.weights
-    n = min(SHOWN_HYPOTHESES, len(weights))
-    top = np.argpartition(-weights, n - 1)[:n]
-    top = top[np.lexsort((top, -weights[top]))]
+    top = heaviest(weights, SHOWN_HYPOTHESES)
     enough = int(np.searchsorted(np.cumsum(weights[top]), SHOWN_MASS)) + 1
     shown = [_members(model, int(h)) for h in top[:enough]]
     minimal = _minimal(model, found, shown)
@@ -230,20 +219,18 @@ def _members(model: Compiled, hypothesis: int) -> tuple[int, ...]:
 
 def _minimal(model: Compiled, found: Posterior, shown: list[tuple[int, ...]]) -> set[frozenset[int]]:
     """Those of the sets shown that explain all evidence of the car as it is now and of which no smaller set does."""
-    parts = sorted({fault for members in shown for fault in members})
-    factors = {factor.key: factor for factor in found.epochs[-1].factors}.values()
-
-    local = fault_sets(len(parts), model.sets.k)
-    lookup = np.array([*parts, model.sets.n], dtype=np.int32)
-    places = rank(lookup[local.members], model.sets.n)
-    explains = np.ones(len(local), dtype=bool)
-    for factor in factors:
+    k, n = model.sets.k, model.sets.n
+    parts = {part for members in shown for size in range(len(members) + 1) for part in combinations(members, size)}
+    candidates = sorted(parts)
+    places = rank(np.array([[*part, *[n] * (k - len(part))] for part in candidates]), n)
+    explains = np.ones(len(places), dtype=bool)
+    for factor in {factor.key: factor for factor in found.epochs[-1].factors}.values():
         explains &= factor.likelihood(model, places) >= EXPLAINS
-    verdicts = {
-        frozenset(lookup[row[row < len(parts)]].tolist()): bool(e)
-        for row, e in zip(local.members, explains, strict=True)
-    }
-    return set(minimal_diagnoses(parts, verdicts.__getitem__, model.sets.k))
+    verdicts = {frozenset(part): bool(verdict) for part, verdict in zip(candidates, explains, strict=True)}
+    minimal: set[frozenset[int]] = set()
+    for members in shown:
+        minimal |= {frozenset(members)} & set(minimal_diagnoses(members, verdicts.__getitem__, k))
+    return minimal
 
 
 def _left_out(chances: Floats, max_faults: int) -> float:

@@ -128,6 +128,17 @@ LOOK_SEES: Mapping[tuple[str, str], float] = {
 }
 LOOK_SLIP = 0.02
 """A look that names something that is not there, or misses what hangs in plain sight."""
+HOLD_TOKENS = ("holds", "sinks", "drops")
+HOLD_SOUND: Shares = (0.93, 0.05, 0.02)
+"""A sound cylinder or pump sinks when the fluid has not settled, or a fitting of the gauge weeps."""
+HOLD_SHOWS: Mapping[tuple[str, str], Shares] = {
+    # a seal that leaks sinks within the minute; one that only weeps while the rod moves holds; a torn one drops
+    ("cylinder", "leaks"): (0.12, 0.58, 0.30),
+    # worn gears and their check valve let back; low level and air, the more common cause, hold once pressed
+    ("pump", "weak"): (0.50, 0.38, 0.12),
+}
+"""What is not here does not touch the sealing: a cylinder that binds holds. A dead pump builds up no pressure, so there
+is no hold to enter."""
 BATTERY_TOKENS = ("fit", "part", "low")
 BATTERY_SOUND: Shares = (0.80, 0.17, 0.03)
 """Customers' cars arrive half charged about one time in five."""
@@ -147,6 +158,16 @@ MOVES: Mapping[tuple[str, str], float] = {
     ("module", "output-dead"): 0.02,
     ("supply", "low"): 0.45,  # slow, or the module gives up
 }
+LEAVES_ITS_PLACE: Mapping[tuple[str, str], float] = {
+    # chance that a step which does not get to its end has at least begun to move; every other fault: it has
+    ("pump", "dead"): 0.05,  # no pressure, no movement, but for what springs and weight do
+    ("motor", "dead"): 0.05,  # the same
+    ("valve", "stuck"): 0.10,  # seldom sticks half open
+    ("module", "output-dead"): 0.05,  # nothing is commanded
+    ("latch", "binds"): 0.60,  # holds at once, or on the way
+}
+STANDS_WRONG = 0.04
+"""An axis said to stand where it does not: a finger's breadth from its end taken for arrived, or the reverse."""
 SLOW_SOUND = 0.03
 """A sound step beyond its usual time: cold fluid."""
 SLOW: Mapping[tuple[str, str], float] = {

@@ -57,8 +57,8 @@ class Hypothesis:
 
 @dataclass(frozen=True, slots=True)
 class NextCheck:
-    """A check that could be made next. `pose` a pose name or {axis: place} where it needs one, else None. `ahead_bits`:
-    bits of this check with the best one after it; 0 where nobody looked ahead."""
+    """A check that could be made next. `pose` a pose name or {axis: place} where it needs one, else None. `ahead_bits` and
+    `ahead_minutes`: of this check with the best one after it, where looking ahead may pay; else of it alone."""
 
     check: str
     position: str
@@ -70,6 +70,7 @@ class NextCheck:
     why: str
     caution: str
     ahead_bits: float = 0.0
+    ahead_minutes: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,3 +140,9 @@ class Diagnosis:
     conflicts: tuple[Conflict, ...] = ()
     surprise: Surprise | None = None
     ways: Ways = field(default_factory=Ways)
+
+    @property
+    def all_warnings(self) -> tuple[str, ...]:
+        """Every sentence that a person should read before trusting the suspects, conflicts and surprise with them."""
+        surprise = (self.surprise.words,) if self.surprise is not None else ()
+        return (*(conflict.words for conflict in self.conflicts), *surprise, *self.warnings)

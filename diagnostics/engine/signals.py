@@ -15,77 +15,41 @@ from diagnostics.engine.case import (
     Observation,
     PinByHand,
     PinReading,
+    PressureHold,
     Wiggle,
 )
 from diagnostics.engine.electrics import (
     BATTERY_FIT_V,
     CHARGE_FIRST_V,
     CHARGER_RUNNING_V,
-    behind_meter,
     contact_ohm,
     meter_tolerance,
-    pin_volts,
+    ohms_u,
+    spread,
     state_of_charge,
 )
 from diagnostics.engine.faults import mode_words, modes_of
-from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
+from diagnostics.engine.hold import judge_hold
+from diagnostics.engine.hydraulics import usual_up_to_s
+from diagnostics.engine.levels import TOO_NEAR, WEAK_SHARE, read_pin, share_of, too_near, weak_at, weak_or_not
+from diagnostics.engine.motion import MADE, RELEASED, pin_state, pose_of
 from diagnostics.engine.results import Judgement
-from diagnostics.engine.system.model import BETWEEN, Pin, Position, TopSystem
+from diagnostics.engine.system.model import BETWEEN, Pin, Position, Step, TopSystem
+from diagnostics.engine.system.series import at_pin, partner_of, pin_of, twin_of
 from diagnostics.engine.wiring import cable_ohm
 from diagnostics.engine.words import _
 
-__all__ = [
-    "WEAK_SHARE",
-    "behind_meter",
-    "contact_ohm",
-    "judge",
-    "meter_tolerance",
-    "pin_token",
-    "pin_volts",
-    "read_pin",
-    "state_of_charge",
-]
+__all__ = ["WEAK_SHARE", "judge", "read_pin", "share_of"]
 
 OK, FINDING, REFUSED, NOTE = "ok", "finding", "refused", "note"
-WEAK_SHARE = 0.10
-"""A contact that should read made and leaves more than this share of the supply is weak: common practice, no source."""
 PLAUSIBLE_SUPPLY = (6.0, 18.0)
 """Volts at the module outside which the measurement is wrong: 6 V is the lowest supply of ISO 16750-2 (code A), 18 V
 its long-term overvoltage (the latter from memory). Shares of a 12 V supply; scaled by the system's own."""
-RAIL = 0.03
-"""An angle sensor this close to ground or supply has lost its wire: common practice, no source."""
 
 
 def judge(system: TopSystem, observation: Observation) -> Judgement:
     """The judgement of one observation that passed `check_case`. Raises CaseError for an unknown pose or position."""
     return _JUDGES[type(observation)](system, observation)
-
-
-def read_pin(system: TopSystem, position: Position, share: float) -> str:
-    """The state that a share of the supply stands for at this pin: made | released | between, or an angle's place."""
-    pin = position.pin
-    assert pin is not None  # noqa: S101 - sensors with a pin only
-    if pin.bands is not None:
-        inside = [place for place, (low, high) in pin.bands.items() if low <= share <= high]
-        return inside[0] if inside else BETWEEN
-    if system.module.low_share < share < system.module.high_share:
-        return BETWEEN
-    return MADE if (share <= system.module.low_share) == (pin.made_reads == "low") else RELEASED
-
-
-def pin_token(system: TopSystem, position: Position, volts: float, supply: float, due: str) -> str:
-    """A reading as a token of the observation table: CONTACT_TOKENS, or ANGLE_TOKENS seen from the place that is
-    due."""
-    assert position.pin is not None  # noqa: S101 - sensors with a pin only
-    share = share_of(system, position.pin, volts, supply)
-    reads = read_pin(system, position, share)
-    if position.watches is None:
-        return "weak" if reads == MADE and _weak_at(position, share) else reads
-    if reads == BETWEEN and not RAIL < share < 1.0 - RAIL:
-        return "rail-low" if share <= RAIL else "rail-high"
-    if due in (reads, BETWEEN):
-        return "right"
-    return BETWEEN if reads == BETWEEN else "wrong"
 
 
 def refusal(system: TopSystem, volts: tuple[float, ...], supply: float | None, ignition: bool) -> str:
@@ -119,33 +83,12 @@ def _charge_first(system: TopSystem, supply: float) -> str:
     return words.format(supply=supply)
 
 
-def share_of(system: TopSystem, pin: Pin, volts: float, supply: float) -> float:
-    """A reading as a share of the supply, as it would stand there without the meter.
-
-    Within the meter's tolerance of a rail it is the rail. A meter across a pulled-up contact lies parallel to it and
-    lowers the pin, noticeably where the pull-up is high.
-    """
-    share = min(max(volts, 0.0), supply) / supply
-    if pin.bands is not None or pin.made_reads != "low":
-        return share
-    pull_up = system.module.pull_up_ohm
-    return pin_volts(behind_meter(contact_ohm(share, 1.0, pull_up)), 1.0, pull_up)
-
-
 def _contact_ohm(system: TopSystem, pin: Pin, share: float) -> float | None:
     """Contact resistance, for a pulled-up contact only. None where next to nothing flows and the figure would be
     noise."""
     if pin.bands is not None or pin.made_reads != "low" or share >= 0.9:
         return None
     return contact_ohm(share, 1.0, system.module.pull_up_ohm)
-
-
-def _weak_at(position: Position, share: float) -> bool:
-    # The output transistor of a Hall sensor keeps some tenths of a volt, so only a metal contact is called weak.
-    pin = position.pin
-    if pin is None or position.kind == "hall-sensor" or pin.bands is not None:
-        return False
-    return (share if pin.made_reads == "low" else 1.0 - share) > WEAK_SHARE
 
 
 def _pin(system: TopSystem, observation: PinReading) -> Judgement:
@@ -157,10 +100,31 @@ def _pin(system: TopSystem, observation: PinReading) -> Judgement:
     assert pin is not None  # noqa: S101 - check_case lets no other through
     share = share_of(system, pin, observation.volts, supply)
     reads = read_pin(system, position, share)
-    due = sensor_state(position, pose_of(system, observation.pose))
+    due = pin_state(system, code, pose_of(system, observation.pose))
     ohms = _contact_ohm(system, pin, share)
+    near = too_near(system, position, code, observation.volts, supply)
+    if near and due != BETWEEN:
+        return Judgement(NOTE, near + _charge_first(system, supply), "", share, ohms)
     verdict, words = _pin_words(position, code, reads, due, share, ohms)
+    if reads == due == MADE:
+        words += weak_or_not(system, position, observation.volts, supply)
+    words += _both_on_pin(system, code, verdict)
     return Judgement(verdict, words + _charge_first(system, supply), reads, share, ohms)
+
+
+def _both_on_pin(system: TopSystem, code: str, verdict: str) -> str:
+    """What a reading at the pin of two switches in series leaves open, or ''."""
+    twin = twin_of(system, code)
+    if twin is None:
+        return ""
+    if verdict == FINDING:
+        words = _(
+            "{code} and {twin} are in series on this pin, and it does not say which of the two: a click, the ohms of each "
+            "wire and by hand, one after the other, part them."
+        )
+    else:
+        words = _("{code} and {twin} are in series on this pin: it is made only while both are made.")
+    return " " + words.format(code=code, twin=twin)
 
 
 def _pin_words(
@@ -186,7 +150,7 @@ def _pin_words(
     if reads != due:
         words = _("{code} reads {reads} ({percent} of the supply); this pose should give {due}.")
         return FINDING, words.format(code=code, reads=reads, percent=percent, due=due)
-    if reads == MADE and _weak_at(position, share):
+    if reads == MADE and weak_at(position, share):
         words = _(
             "{code} reads made, as it should, but weakly ({percent} of the supply{behind}): contact, joint or ground."
         )
@@ -205,23 +169,35 @@ def _by_hand(system: TopSystem, observation: PinByHand) -> Judgement:
     why = refusal(system, both, observation.supply_volts, observation.ignition)
     if why or observation.supply_volts is None:
         return Judgement(REFUSED, why)
-    position, code, supply = system.positions[observation.position], observation.position, observation.supply_volts
-    assert position.pin is not None  # noqa: S101 - check_case lets no other through
-    pressed, released = (share_of(system, position.pin, volts, supply) for volts in both)
+    code, supply = observation.position, observation.supply_volts
+    position, pin = system.positions[at_pin(system, code)], pin_of(system, code)
+    pressed, released = (share_of(system, pin, volts, supply) for volts in both)
     seen = read_pin(system, position, pressed), read_pin(system, position, released)
-    ohms = _contact_ohm(system, position.pin, pressed)
-    charge = _charge_first(system, supply)
+    ohms = _contact_ohm(system, pin, pressed)
+    charge = _other_held(system, code) + _charge_first(system, supply)
+    near = next(filter(None, (too_near(system, position, code, volts, supply) for volts in both)), "")
+    if near:
+        return Judgement(NOTE, near + charge, "", pressed, ohms)
     if seen != (MADE, RELEASED):
         words = _(
             "By hand {code} reads {pressed} when pressed and {released} when let go; it should be made, then released."
         )
         words = words.format(code=code, pressed=seen[0], released=seen[1])
         return Judgement(FINDING, words + charge, seen[0], pressed, ohms)
-    if _weak_at(position, pressed):
+    charge = weak_or_not(system, position, observation.pressed_volts, supply) + charge
+    if weak_at(position, pressed):
         words = _("By hand {code} changes, but makes weakly ({percent:.0f} % of the supply): contact, joint or ground.")
         return Judgement(FINDING, words.format(code=code, percent=100 * pressed) + charge, MADE, pressed, ohms)
     words = _("By hand {code} reads made and released: switch and wire are good. Its trigger is not proven by that.")
     return Judgement(OK, words.format(code=code) + charge, MADE, pressed, ohms)
+
+
+def _other_held(system: TopSystem, code: str) -> str:
+    """What a reading by hand of one of two switches in series rests on, or ''."""
+    other = partner_of(system, code)
+    if other is None:
+        return ""
+    return " " + _("This holds if {other}, in series with it, was held pressed all the time.").format(other=other)
 
 
 def _click(system: TopSystem, observation: Click) -> Judgement:
@@ -247,15 +223,21 @@ WIRE_SLACK_OHM = 1.5
 
 
 def wire_limit_ohm(pin: Pin) -> float:
-    """Ohms up to which the wire from the module's pin to the plug counts as whole."""
+    """Ohms up to which the wire from the module's pin to the plug counts as whole. The link wire between two switches
+    in series is taken for no longer and no thinner than the wire to the first of them."""
     return LEADS_OHM + WIRE_SLACK_OHM + cable_ohm(pin.area_mm2, pin.length_m)
 
 
 def _continuity(system: TopSystem, observation: Continuity) -> Judgement:
-    code, pin = observation.position, system.positions[observation.position].pin
-    assert pin is not None  # noqa: S101 - check_case lets no other through
+    code, pin = observation.position, pin_of(system, observation.position)
     if observation.ohms is None:
         return Judgement(FINDING, _("The wire of {code} is open.").format(code=code))
+    if TOO_NEAR <= spread(observation.ohms, ohms_u(observation.ohms), [wire_limit_ohm(pin)])[1] <= 1.0 - TOO_NEAR:
+        words = _(
+            "The wire of {code} has {ohms:.1f} Ω, too near to the limit of {limit:.1f} Ω to call: take off the "
+            "resistance of the leads and measure again."
+        )
+        return Judgement(NOTE, words.format(code=code, ohms=observation.ohms, limit=wire_limit_ohm(pin)))
     if observation.ohms > wire_limit_ohm(pin):
         words = _("The wire of {code} has {ohms}; {length:g} m of {area:g} mm² should have less than {limit:.1f} Ω.")
         ohms = _ohms(observation.ohms) if observation.ohms >= 10 else f"{observation.ohms:.1f} Ω"
@@ -267,20 +249,30 @@ def _continuity(system: TopSystem, observation: Continuity) -> Judgement:
 def _motion(system: TopSystem, observation: MotionTrial) -> Judgement:
     motion = system.motions[observation.motion]
     steps = {step.name: step for step in motion.steps}
-    slow = [s for name, s in steps.items() if observation.seconds.get(name, 0.0) > s.seconds[1]]
-    late = " ".join(_too_slow(step.title, observation.seconds[step.name], step.seconds) for step in slow)
+    over = [s for name, s in steps.items() if observation.seconds.get(name, 0.0) > s.seconds[1]]
+    slow = [s for s in over if observation.seconds[s.name] > usual_up_to_s(system, s, observation.oil_c)]
+    late = " ".join(_too_slow(system, step, observation) for step in over)
     if observation.stops_at is None:
         if slow:
             return Judgement(FINDING, _("{title} ran to its end.").format(title=motion.title) + " " + late)
-        return Judgement(OK, _("{title} ran to its end.").format(title=motion.title))
+        return Judgement(OK, (_("{title} ran to its end.").format(title=motion.title) + " " + late).strip())
     words = _("{title} stops: the step “{step}” does not start or does not end.")
     words = words.format(title=motion.title, step=steps[observation.stops_at].title)
     return Judgement(FINDING, (words + " " + late).strip())
 
 
-def _too_slow(title: str, seconds: float, usual: tuple[float, float]) -> str:
+def _too_slow(system: TopSystem, step: Step, observation: MotionTrial) -> str:
+    seconds, (low, high) = observation.seconds[step.name], step.seconds
     words = _("“{title}” took {seconds:.1f} s; {low:g} to {high:g} s are usual.")
-    return words.format(title=title, seconds=seconds, low=usual[0], high=usual[1])
+    words = words.format(title=step.title, seconds=seconds, low=low, high=high)
+    cold = usual_up_to_s(system, step, observation.oil_c)
+    if cold <= high or observation.oil_c is None:
+        return words
+    if seconds <= cold:
+        more = _("At {oil:g} °C up to {cold:.1f} s are to be expected by calculation: no sign of a weak pump.")
+    else:
+        more = _("At {oil:g} °C up to {cold:.1f} s are to be expected by calculation: try again with warm fluid.")
+    return words + " " + more.format(oil=observation.oil_c, cold=cold)
 
 
 def _look(system: TopSystem, observation: Look) -> Judgement:
@@ -323,5 +315,6 @@ _JUDGES: Mapping[type, Callable[[TopSystem, object], Judgement]] = {
     Continuity: _continuity,  # type: ignore[dict-item]
     MotionTrial: _motion,  # type: ignore[dict-item]
     Look: _look,  # type: ignore[dict-item]
+    PressureHold: judge_hold,  # type: ignore[dict-item]
     Battery: _battery,  # type: ignore[dict-item]
 }

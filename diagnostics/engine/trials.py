@@ -1,7 +1,8 @@
 """Motion trials as evidence: at which step a motion stops under every set of faults, exactly and at once.
 
 The strict rule (see motion.py): a step starts when everything in its `starts_when` is reported, and it gets to its
-end only if the axes stand where the fault-free run has them. So there are three ways to stop:
+end only if the axes stand where the fault-free run has them. So there are three ways to stop (where the axes stand
+then tells them apart: `standing.py`):
 
 - the step does not start: a required report is missing;
 - it ends early: its `ends_when` is reported although nothing has moved. The next step then finds the axes in the
@@ -14,13 +15,14 @@ time that the module looks, so each chance is a product over sites. Outcomes of 
 the command is not seen (nothing starts, lamp off), it stops at step 0 … S−1, it runs to its end.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from diagnostics.engine import effects, observe
-from diagnostics.engine.compiled import Compiled, Floats
+from diagnostics.engine.alike import Alike, alike
+from diagnostics.engine.compiled import ALL, Compiled, Floats, Subset
 from diagnostics.engine.motion import MADE, RELEASED, dues, fault_free
 from diagnostics.engine.system.model import Motion, Step
 from diagnostics.engine.system.series import reported
@@ -29,16 +31,39 @@ NO_START = 0
 """Row of the outcome in which the module does not see the command."""
 
 
-def outcomes(compiled: Compiled, motion: str) -> Floats:
-    """(S + 2, H) chance of each outcome under each hypothesis; columns sum to 1. Made once per system."""
-    return compiled.kept(("outcomes", motion), lambda: _outcomes(compiled, motion))
+def outcomes(compiled: Compiled, motion: str, subset: Subset = ALL) -> Floats:
+    """(S + 2, m) chance of each outcome under each hypothesis; columns sum to 1."""
+    return class_outcomes(compiled, motion)[:, classes(compiled, motion).codes[subset]]
 
 
-def _outcomes(compiled: Compiled, motion: str) -> Floats:
-    stops, runs = ways_to_stop(compiled, motion)
+def class_outcomes(compiled: Compiled, motion: str) -> Floats:
+    """(S + 2, C) chance of each outcome in each class of hypotheses alike to the motion. Made once per system."""
+    return compiled.kept(("outcomes", motion), lambda: _outcomes(compiled, motion, classes(compiled, motion).places))
+
+
+def classes(compiled: Compiled, motion: str) -> Alike:
+    """The hypotheses that look alike to a motion: what it does, how fast it is and what is heard of it."""
+    return compiled.kept(("alike", motion), lambda: alike(compiled, _tables(compiled, motion)))
+
+
+def _tables(compiled: Compiled, motion: str) -> Iterator[tuple[str, Floats]]:
+    """All that evidence of a motion is made of, site by site."""
+    declared = compiled.system.motions[motion]  # type: ignore[index]
+    looks = [(commands_of(compiled, declared), commands_of(compiled, declared))]
+    for trace in fault_free(compiled.system, motion):
+        before, after = (dues(compiled.system, p, held=declared.command) for p in (trace.before, trace.after))
+        looks += [(trace.step.starts_when, before), (trace.step.ends_when, before), (trace.step.ends_when, after)]
+        for code in needed(compiled, trace.step):
+            yield from ((code, _site_table(compiled, code, what)) for what in _EFFECTS)
+    for wanted, due in looks:
+        yield from ((code, _sees(compiled, code, due[code], want)) for code, want in wanted.items())
+
+
+def _outcomes(compiled: Compiled, motion: str, subset: Subset) -> Floats:
+    stops, runs = ways_to_stop(compiled, motion, subset)
     last = len(stops) - 1
-    rows = np.zeros((len(stops) + 2, len(compiled.sets)))
-    rows[NO_START] = 1.0 - _command_seen(compiled, compiled.system.motions[motion])  # type: ignore[index]
+    rows = np.zeros((len(stops) + 2, len(runs)))
+    rows[NO_START] = 1.0 - _command_seen(compiled, compiled.system.motions[motion], subset)  # type: ignore[index]
     for k, stop in enumerate(stops):
         rows[min(k + 1, last) + 1] += stop.early
         rows[k + 1] += stop.not_started + stop.not_ended
@@ -48,42 +73,57 @@ def _outcomes(compiled: Compiled, motion: str) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """(H,) chances of the three ways in which one step stops a motion; `early` shows at the next step."""
+    """(H,) chances of the ways in which one step stops a motion, by where its axes stand then.
+
+    `not_started`: a report that it waits for is missing, the axes stand where the step before left them. `early`: taken
+    for ended before anything moved, shows at the next step. `stalled`: the drive did not get there. `unreported`: it
+    got there, and the report of it is missing.
+    """
 
     not_started: Floats
     early: Floats
-    not_ended: Floats
+    stalled: Floats
+    unreported: Floats
+
+    @property
+    def not_ended(self) -> Floats:
+        return self.stalled + self.unreported
 
 
-def ways_to_stop(compiled: Compiled, motion: str) -> tuple[list[Stop], Floats]:
-    """How each step stops the motion, and (H,) the chance that it runs to its end."""
+def ways_to_stop(
+    compiled: Compiled, motion: str, subset: Subset = ALL, until: int | None = None
+) -> tuple[list[Stop], Floats]:
+    """How each step (up to number `until`) stops the motion, and the chance that it goes on from there or runs to its
+    end; for the hypotheses of `subset`."""
     declared = compiled.system.motions[motion]  # type: ignore[index]
-    alive = _command_seen(compiled, declared)
+    alive = _command_seen(compiled, declared, subset)
     stops = []
-    for trace in fault_free(compiled.system, motion):
+    for trace in fault_free(compiled.system, motion)[: None if until is None else until + 1]:
         step = trace.step
         before = dues(compiled.system, trace.before, held=declared.command)
         after = dues(compiled.system, trace.after, held=declared.command)
-        starts = alive * _sees_all(compiled, step.starts_when, before)
-        early = starts * _ends_early(compiled, step, before)
-        ends = (starts - early) * _moves(compiled, step) * _sees_all(compiled, step.ends_when, after)
-        stops.append(Stop(alive - starts, early, starts - early - ends))
+        starts = alive * _sees_all(compiled, step.starts_when, before, subset)
+        early = starts * _ends_early(compiled, step, before, subset)
+        arrives = (starts - early) * _moves(compiled, step, subset)
+        ends = arrives * _sees_all(compiled, step.ends_when, after, subset)
+        stops.append(Stop(alive - starts, early, starts - early - arrives, arrives - ends))
         alive = ends
     return stops, alive
 
 
-def _product(compiled: Compiled, tables: Iterable[tuple[str, Floats]]) -> Floats:
-    """(H,) product of per-site tables."""
-    result = np.ones(len(compiled.sets))
+def _product(compiled: Compiled, tables: Iterable[tuple[str, Floats]], subset: Subset) -> Floats:
+    """(m,) product of per-site tables."""
+    result = np.ones(len(compiled.sets.members[subset]))
     for site, table in tables:
         if site in compiled.sites:
-            result *= table[compiled.codes(site)]
+            result *= table[compiled.codes(site, subset)]
     return result
 
 
-def _sees_all(compiled: Compiled, wanted: dict[str, str], due: dict[str, str]) -> Floats:
+def _sees_all(compiled: Compiled, wanted: dict[str, str], due: dict[str, str], subset: Subset) -> Floats:
     """Chance that the module is told everything that it waits for."""
-    return _product(compiled, ((code, _sees(compiled, code, due[code], want)) for code, want in wanted.items()))
+    tables = ((code, _sees(compiled, code, due[code], want)) for code, want in wanted.items())
+    return _product(compiled, tables, subset)
 
 
 def _sees(compiled: Compiled, code: str, due: str, want: str) -> Floats:
@@ -91,31 +131,37 @@ def _sees(compiled: Compiled, code: str, due: str, want: str) -> Floats:
     return compiled.sites[code].table(lambda modes: effects.module_sees(position, modes, due, want))
 
 
-def _ends_early(compiled: Compiled, step: Step, before: dict[str, str]) -> Floats:
+def _ends_early(compiled: Compiled, step: Step, before: dict[str, str], subset: Subset) -> Floats:
     if all(reported(before[code]) == want for code, want in step.ends_when.items()):
         # Its end is reported before it starts even where nothing is wrong, so the module cannot go by the level alone.
-        return np.zeros(len(compiled.sets))
-    return _sees_all(compiled, step.ends_when, before)
+        return np.zeros(len(compiled.sets.members[subset]))
+    return _sees_all(compiled, step.ends_when, before, subset)
 
 
-def _command_seen(compiled: Compiled, motion: Motion) -> Floats:
+def _command_seen(compiled: Compiled, motion: Motion, subset: Subset = ALL) -> Floats:
     """The held command is seen made, and no other motion's command is (both at once: no module moves)."""
-    commands = {other.command: RELEASED for other in compiled.system.motions.values()} | {motion.command: MADE}
-    return _sees_all(compiled, commands, commands)
+    commands = commands_of(compiled, motion)
+    return _sees_all(compiled, commands, commands, subset)
 
 
-def _moves(compiled: Compiled, step: Step) -> Floats:
-    return _product(compiled, ((code, _site_table(compiled, code, "moves")) for code in needed(compiled, step)))
+def commands_of(compiled: Compiled, motion: Motion) -> dict[str, str]:
+    return {other.command: RELEASED for other in compiled.system.motions.values()} | {motion.command: MADE}
 
 
-def keeps_time(compiled: Compiled, motion: str, step: Step) -> Floats:
-    """(H,) chance that a step that ends stays within its usual time."""
+def _moves(compiled: Compiled, step: Step, subset: Subset) -> Floats:
+    return _product(compiled, ((code, _site_table(compiled, code, "moves")) for code in needed(compiled, step)), subset)
 
-    def make() -> Floats:
-        tables = ((code, _site_table(compiled, code, "keeps_time")) for code in needed(compiled, step))
-        return (1.0 - observe.SLOW_SOUND) * _product(compiled, tables)
 
-    return compiled.kept(("keeps-time", motion, step.name), make)
+def keeps_time(compiled: Compiled, motion: str, step: Step, subset: Subset = ALL) -> Floats:
+    """(m,) chance that a step that ends stays within its usual time."""
+    tables = ((code, _site_table(compiled, code, "keeps_time")) for code in needed(compiled, step))
+    return (1.0 - observe.SLOW_SOUND) * _product(compiled, tables, subset)
+
+
+def class_keeps_time(compiled: Compiled, motion: str, step: Step) -> Floats:
+    """(C,) the same in each class of hypotheses alike to the motion. Made once per system."""
+    places = classes(compiled, motion).places
+    return compiled.kept(("keeps-time", motion, step.name), lambda: keeps_time(compiled, motion, step, places))
 
 
 def needed(compiled: Compiled, step: Step) -> list[str]:
@@ -126,8 +172,16 @@ def needed(compiled: Compiled, step: Step) -> list[str]:
 
 def _site_table(compiled: Compiled, code: str, what: str) -> Floats:
     kind = compiled.system.positions[code].kind
-    chance = effects.moves if what == "moves" else effects.keeps_time
-    return compiled.sites[code].table(lambda modes: chance(kind, modes))
+    return compiled.sites[code].table(lambda modes: _EFFECTS[what](kind, modes))
+
+
+_EFFECTS: Mapping[str, Callable[[str, effects.Modes], float]] = {
+    "moves": effects.moves,
+    "leaves_its_place": effects.leaves_its_place,
+    "keeps_time": effects.keeps_time,
+    "silent": effects.silent,
+}
+"""All that a drive's faults do to a motion: what is not here, no evidence of a motion may ask for."""
 
 
 def told_weights(motion: Motion, stops_at: str | None, lamp: str | None, *, layman: bool) -> Floats:

@@ -15,7 +15,7 @@ from diagnostics.engine.compiled import compiled
 from diagnostics.engine.effects import module_sees, moves
 from diagnostics.engine.errors import CaseError
 from diagnostics.engine.faults import faults_of
-from diagnostics.engine.hypotheses import fault_sets, project, rank
+from diagnostics.engine.hypotheses import fault_sets, rank
 from diagnostics.engine.inference import believe, diagnose
 from diagnostics.engine.motion import pose_of, sensor_state
 from diagnostics.engine.results import Fault
@@ -59,14 +59,6 @@ def test_fault_sets_are_all_sets_in_order(n, k):
 def test_impossible_sizes_are_refused(k):
     with pytest.raises(ValueError, match="sets of 1 to 3"):
         diagnosed(max_faults=k)
-
-
-def test_projection_keeps_the_part_inside():
-    sets = fault_sets(6, 3)
-    keep = np.array([3, 0, 3, 1, 2, 3])
-    inner = fault_sets(3, 3)
-    for row, place in zip(sets.members, project(sets, keep, 3), strict=True):
-        assert [keep[i] for i in row if i < 6 and keep[i] < 3] == [i for i in inner.members[place] if i < 3]
 
 
 # --- motion: the closed form against one case after the other
@@ -386,18 +378,20 @@ def test_work_on_the_wrong_part_leaves_the_culprit_suspected():
 
 def test_conflicting_readings_are_named_not_averaged():
     diagnosis = diagnosed(observations=[pin("BG2", 0.01), pin("BG3", 0.99), pin("BG2", 0.99)])
-    assert any("Entries 1 and 3" in warning for warning in diagnosis.warnings)
+    assert [conflict.entries for conflict in diagnosis.conflicts] == [(0, 2)]
     assert diagnosis.suspects[0].fault == Fault("BG2", "comes-and-goes")
     after_work = diagnosed(observations=[pin("BG2", 0.99), pin("BG2", 0.01, after_work=True)])
-    assert not any("contradict" in warning for warning in after_work.warnings)
+    assert not after_work.conflicts
 
 
 def test_unbelievable_evidence_says_so_and_names_the_entry():
     observations = [{"check": "look", "position": c, "found": "unplugged"} for c in ("BG1", "BG2", "BG3", "BG4", "BG5")]
     diagnosis = diagnosed(observations=[*observations, sound("BG2", "top-open")])
     assert diagnosis.evidence_log10 < -12
-    assert any("most surprising" in warning and "entry" in warning for warning in diagnosis.warnings)
-    assert not any("most surprising" in warning for warning in diagnosed(observations=[pin("BG2", 0.99)]).warnings)
+    assert diagnosis.surprise is not None
+    assert "most surprising is entry 2" in diagnosis.surprise.words
+    assert diagnosis.surprise.words in as_json(diagnosis)["warnings"]
+    assert diagnosed(observations=[pin("BG2", 0.99)]).surprise is None
 
 
 def test_minimal_explanations_are_marked():
@@ -424,7 +418,7 @@ def test_a_changed_draft_of_the_same_revision_is_not_mistaken_for_the_old_one():
 def test_answer_has_the_shape_of_the_command():
     priors = {Fault("KF1", "input-dead", "BG4"): 0.05}
     answer = as_json(diagnosed(complaint=COMPLAINT, observations=[pin("BG4", 0.99)], priors=priors))
-    assert set(answer) == {"suspects", "hypotheses", "nothing_wrong", "next_checks", "proof", "warnings"}
+    assert set(answer) >= {"suspects", "hypotheses", "nothing_wrong", "next_checks", "proof", "warnings"}
     assert set(answer["suspects"][0]) >= {"position", "mode", "probability", "for", "against"}
     check = answer["next_checks"][0]
     assert set(check) >= {"check", "position", "minutes", "bits", "bits_per_minute", "why", "caution"}

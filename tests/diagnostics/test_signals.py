@@ -4,7 +4,8 @@ import pytest
 
 from diagnostics.engine.case import check_case, parse_case
 from diagnostics.engine.errors import CaseError
-from diagnostics.engine.signals import judge, pin_token
+from diagnostics.engine.levels import token_at
+from diagnostics.engine.signals import judge
 from tests.diagnostics.small_system import case_data, pin, small_system
 
 SYSTEM = small_system()
@@ -47,9 +48,9 @@ def test_weak_hall_sensor_is_sound_where_it_should_be_made():
 
 
 def test_contact_resistance_is_told_where_it_is_telling():
-    judgement = judged(**pin("BG2", 0.30))
-    assert judgement.contact_ohm == pytest.approx(1000 * 0.3 / 0.7, rel=1e-3)
-    assert "429 Ω" in judgement.words
+    judgement = judged(**pin("BG2", 0.28))
+    assert judgement.contact_ohm == pytest.approx(1000 * 0.28 / 0.72, rel=1e-3)
+    assert "389 Ω" in judgement.words
     assert judged(**pin("BG2", 0.99)).contact_ohm is None  # next to no current flows
     assert judged(**pin("BG4", 0.80)).contact_ohm is None  # not behind a pull-up
 
@@ -138,7 +139,7 @@ def test_nobody_claims_what_the_module_decided(share):
     ],
 )
 def test_tokens_of_an_angle(share, due, token):
-    assert pin_token(SYSTEM, SYSTEM.positions["BG6"], 12.5 * share, 12.5, due) == token
+    assert token_at(SYSTEM, SYSTEM.positions["BG6"], share, due) == token
 
 
 @pytest.mark.parametrize(

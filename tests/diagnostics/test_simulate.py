@@ -18,6 +18,7 @@ from diagnostics.engine.signals import judge
 from diagnostics.engine.simulate import Bench
 from diagnostics.engine.system.load import load_system
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.system.series import at_pin
 
 SLUGS = ("rht-trio", "softbow-hydro", "softline-electro")
 _OBSERVATION: TypeAdapter[Any] = TypeAdapter(Observation)
@@ -73,7 +74,7 @@ def test_every_lasting_fault_of_a_path_gives_itself_away(slug: str) -> None:
         readings = []
         for pose in bench.system.poses:
             bench.stand(pose)
-            readings.append(bench.read(fault.position))
+            readings.append(bench.read(at_pin(bench.system, fault.position)))
         if bench.system.positions[fault.position].watches is None:
             readings.append(bench.by_hand(fault.position))
         # The broken ends of a wire touch in some cars: then only a wire check shows it.
@@ -96,12 +97,21 @@ def test_a_switch_out_of_adjustment_is_good_by_hand() -> None:
     assert _verdict(bench, bench.by_hand("BG1")) == "ok"
 
 
-def test_a_dead_drive_leaves_what_it_moves_between() -> None:
+def test_a_dead_drive_does_not_leave_its_place() -> None:
     bench = _bench("softline-electro", Fault("MA1", "dead"))
     trial = bench.try_motion("close")
     assert trial["stops_at"] == "extend-top"
-    assert bench.pose["top"] == "between"
+    assert bench.pose["top"] == trial["stands"]["top"] == "stowed"
     assert bench.complaint() == {"motion": "close", "stops_at": "extend-top", "lamp": "flashing"}
+
+
+def test_a_weak_drive_gives_up_on_its_way() -> None:
+    bench = _bench("rht-trio", Fault("MM3", "binds"), seed=3)
+    trials = [bench.try_motion("close") for _number in range(5)]
+    stopped = [trial for trial in trials if trial["stops_at"] == "raise-stack"]
+    assert stopped
+    assert {trial["stands"]["stack"] for trial in stopped} == {"between"}
+    assert all("divider" not in trial["stands"] for trial in stopped), "nobody moved that"
 
 
 def test_a_switch_that_is_not_believed_stops_the_next_step() -> None:

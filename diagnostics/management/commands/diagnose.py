@@ -112,7 +112,7 @@ def _published(slug: str) -> TopSystem | None:
 
 
 def _lines(diagnosis: Diagnosis) -> Iterator[str]:
-    yield from (_("Mind: {words}").format(words=words) for words in diagnosis.warnings)
+    yield from (_("Mind: {words}").format(words=words) for words in diagnosis.all_warnings)
     yield _("Suspects")
     for suspect in diagnosis.suspects[:SHOWN]:
         yield f"  {suspect.probability:6.1%}  {suspect.words}"
