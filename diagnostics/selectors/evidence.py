@@ -3,8 +3,9 @@
 **What counts.** All checks of the job's sheets on one system revision, up to the sheet asked for, that are neither
 struck out nor refused. Work divides them, by the moment of entry and whatever flag was stored with them:
 
-- a check at a position is *after work* when it was made after the last work at that position, a battery reading after
-  the last work at the supply, a motion trial (it depends on every path) after the last work anywhere in the job;
+- a check at a position is *after work* when it was made after the last work at that position (a reading at the pin of
+  two switches in series after the last work at either), a battery reading after the last work at the supply, a motion
+  trial (it depends on every path) after the last work anywhere in the job;
 - a check made before is kept as evidence of the state before the work: the engine carries over what it said of
   everything that was not worked on, draws the faults of the worked positions anew, and judges those by what came after;
 - a check at a position made between two works there is overtaken and left out: it speaks of a state that is neither;
@@ -16,29 +17,34 @@ run whole after the last work (`proof.py`).
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.utils import timezone
 
-from diagnostics.engine.case import Case, CaseCar, Complaint, Observation, observation_of
+from diagnostics.engine.case import Case, CaseCar, Complaint, Observation, observation_of, position_of
+from diagnostics.engine.evidence import AT_PIN
 from diagnostics.engine.proof import proof_of
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.system.series import partner_of, path_of
+from diagnostics.engine.timing import References
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
+from diagnostics.selectors.own_times import step_times_of
 from diagnostics.selectors.systems import system_of
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """A case with the rows behind it: `checks` are parallel to `case.observations`, `current` tell of the top as it
-    is now."""
+    is now. `step_times`: what the timed steps take in the shop's own cars."""
 
     system: TopSystem
     case: Case
     checks: tuple[Check, ...]
     current: tuple[Check, ...]
     work: tuple[Work, ...]
+    step_times: References = field(default_factory=dict)
 
     @property
     def is_empty(self) -> bool:
@@ -55,6 +61,7 @@ class WorkTimes:
     """When what was worked on, asked for one check at a time."""
 
     def __init__(self, work: Iterable[Work], system: TopSystem) -> None:
+        self._system = system
         self._at: dict[str, list[datetime]] = {}
         for one in work:
             self._at.setdefault(one.position, []).append(one.at)
@@ -67,23 +74,56 @@ class WorkTimes:
         elif check.kind == CheckKind.BATTERY:
             moments = [at for code in self._supplies for at in self._at.get(code, [])]
         else:
-            moments = self._at.get(check.position, [])
+            moments = [at for code in self._path(check) for at in self._at.get(code, [])]
         return sum(check.at > at for at in moments), len(moments)
 
+    def _path(self, check: Check) -> tuple[str, ...]:
+        """The positions that a check depends on: at the pin of two switches in series both."""
+        if check.kind in AT_PIN and check.position in self._system.positions:
+            return path_of(self._system, check.position)
+        return (check.position,)
 
-def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
-    """The evidence of the sheet's job as this sheet sees it, in three queries; None without a declared system."""
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """What a job's evidence is made of, as `sheet` sees it: its sheets on one revision, all their checks in the order
+    of entry (struck-out and refused ones too), its work."""
+
+    sheet: BenchSheet
+    system: TopSystem
+    checks: tuple[Check, ...]
+    work: tuple[Work, ...]
+
+
+def rows_of_sheet(sheet: BenchSheet) -> Rows | None:
+    """Three queries; None without a declared system."""
     if sheet.revision is None:
         return None
     system = system_of(sheet.revision)
     sheets = list(
         BenchSheet.objects.filter(job_id=sheet.job_id, revision_id=sheet.revision_id, opened_at__lte=sheet.opened_at)
     )
-    rows = Check.objects.filter(sheet__in=[one.pk for one in sheets], struck_at__isnull=True).exclude(verdict="refused")
-    work = tuple(Work.objects.filter(job_id=sheet.job_id))
+    checks = Check.objects.filter(sheet__in=[one.pk for one in sheets]).select_related("by", "struck_by")
+    now = next(one for one in sheets if one.pk == sheet.pk)
+    now.car = sheet.car
+    return Rows(now, system, tuple(checks.order_by("at", "pk")), tuple(Work.objects.filter(job_id=sheet.job_id)))
+
+
+def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
+    """The evidence of the sheet's job as this sheet sees it, in three queries; None without a declared system."""
+    rows = rows_of_sheet(sheet)
+    return evidence_of_rows(rows) if rows else None
+
+
+def evidence_of_rows(rows: Rows, *, otherwise: int | None = None) -> Evidence:
+    """`otherwise`: a check (its key) that is taken the other way round: left out if it counts, in if it is struck
+    out."""
+    sheet, system, work = rows.sheet, rows.system, rows.work
     times = WorkTimes(work, system)
     checks, observations, current = [], [], []
-    for check in rows.order_by("at", "pk"):
+    for check in rows.checks:
+        if check.verdict == "refused" or (check.struck_at is None) == (check.pk == otherwise):
+            continue
         passed, in_all = times.passed(check)
         if passed == in_all:
             current.append(check)
@@ -92,26 +132,29 @@ def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
         checks.append(check)
         after_work = 0 < passed == in_all
         observations.append(observation_of({**check.observation, "after_work": after_work}))
-    now = next(one for one in sheets if one.pk == sheet.pk)
     case = Case(
         system=system.system,
         car=CaseCar(made_on=sheet.car.made_on.strftime("%Y-%m"), climate=sheet.car.climate),  # type: ignore[arg-type]
         seen_on=timezone.localdate(sheet.opened_at).isoformat(),
-        complaint=Complaint.model_validate(now.complaint) if now.complaint else None,
-        recent_work=_recent_work(now, work, observations, system),
+        complaint=Complaint.model_validate(sheet.complaint) if sheet.complaint else None,
+        recent_work=_recent_work(sheet, work, observations, system),
         observations=tuple(observations),
     )
-    return Evidence(system, case, tuple(checks), tuple(current), work)
+    step_times = step_times_of(system, observations, sheet.car_id)
+    return Evidence(system, case, tuple(checks), tuple(current), work, step_times)
 
 
 def _recent_work(
     sheet: BenchSheet, work: Iterable[Work], observations: Iterable[Observation], system: TopSystem
 ) -> tuple[str, ...]:
     """Positions worked on before the car came; once a motion was tried after this job's work, that work too: the engine
-    then takes the trial for one of the renewed state."""
-    codes = list(sheet.recent_work)
-    if any(one.check == "motion" and one.after_work for one in observations):
-        codes += [one.position for one in work]
+    then takes the trial for one of the renewed state. Of two switches in series it says which was worked on."""
+    codes, after = list(sheet.recent_work), [one for one in observations if one.after_work]
+    done = [one.position for one in work if one.position in system.positions]
+    if any(one.check == "motion" for one in after):
+        codes += done
+    read = {position_of(system, one) for one in after if one.check in AT_PIN}
+    codes += [code for code in done if partner_of(system, code) and read & set(path_of(system, code))]
     return tuple(code for code in dict.fromkeys(codes) if code in system.positions)
 
 

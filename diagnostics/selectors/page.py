@@ -1,30 +1,43 @@
-"""What the bench sheet shows, as values: the pins in the order of the connector, suspects as bars, what to check
-next, what is proven."""
+"""What the bench sheet shows, as values: the pins in the order of the connector, suspects as bars, what moved them,
+what to check next, what is proven."""
 
 import json
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 from django.db.models import Count
 from django.utils.translation import gettext as _
 
-from diagnostics.engine.case import checks_of
+from diagnostics.engine.case import MotionTrial, checks_of, observation_of
 from diagnostics.engine.cautions import caution_words
-from diagnostics.engine.motion import pose_of, sensor_state
-from diagnostics.engine.poses import differing, places_words, plain, pose_name, pose_words
-from diagnostics.engine.results import Diagnosis, NextCheck, ProofState, Suspect
-from diagnostics.engine.system.model import Position, TopSystem
+from diagnostics.engine.motion import pin_state, pose_of
+from diagnostics.engine.poses import pose_name, pose_words
+from diagnostics.engine.results import Diagnosis, ProofState, Suspect, Ways
+from diagnostics.engine.signals import judge
+from diagnostics.engine.system.model import Pin, Position, TopSystem
+from diagnostics.engine.system.series import partner_of, pin_of
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
-from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
+from diagnostics.selectors.changed import Changed, last_change
+from diagnostics.selectors.earlier import Earlier, earlier_reads
+from diagnostics.selectors.evidence import Evidence, evidence_of_rows, evidence_of_sheet, rows_of_sheet
 from diagnostics.selectors.proof import motions_owed, repaired_paths
 from diagnostics.selectors.suspects import OPEN_SUSPECT, diagnosis_of
+from diagnostics.selectors.todos import (
+    Contradiction,
+    Surprising,
+    Todo,
+    contradictions_of,
+    pose_token,
+    surprising_of,
+    todos_of,
+)
+from diagnostics.selectors.undo import Redo, redo_of, undo_of
 from diagnostics.selectors.words import complaint_words, state_word
 
 SHOWN_ENTRIES = 10
 SHOWN_SUSPECTS = 6
-SHOWN_NEXT = 4
+TOLD_LEFT_OUT = 0.0005
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +52,8 @@ class Gives:
 @dataclass(frozen=True, slots=True)
 class Row:
     """One position on the sheet. `last`: the newest entry about it that counts for the pose; `others`: of every other
-    kind the newest."""
+    kind the newest. `pin`: where it is read; `partner`: the other switch in series on that pin, '' where none is.
+    `earlier`: what an earlier sheet of the car read there, where it differs from `last`."""
 
     code: str
     position: Position
@@ -48,6 +62,14 @@ class Row:
     others: tuple[Check, ...]
     proof: ProofState | None
     takes: frozenset[str] = frozenset()
+    pin: Pin | None = None
+    partner: str = ""
+    earlier: Earlier | None = None
+
+    @property
+    def is_twin(self) -> bool:
+        """Whether it has no pin of its own and stands under the switch that it is wired in series with."""
+        return self.position.in_series_with is not None
 
     @property
     def takes_by_hand(self) -> bool:
@@ -66,12 +88,16 @@ class Row:
         return CheckKind.CONTINUITY in self.takes
 
     @property
+    def takes_hold(self) -> bool:
+        return CheckKind.PRESSURE_HOLD in self.takes
+
+    @property
     def cautions(self) -> tuple[str, ...]:
         return tuple(caution_words(caution) for caution in self.position.cautions)
 
     @property
     def colours(self) -> str:
-        return "/".join(self.position.pin.colours) if self.position.pin else ""
+        return "/".join(self.pin.colours) if self.pin else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,28 +108,17 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True)
-class Todo:
-    """A check to make next. `target`: id of the field; `pose_token`: the pose to set first, '' when the car stands
-    right."""
-
-    check: NextCheck
-    label: str
-    name: str
-    target: str
-    pose_token: str
-    pose_words: str
-
-
-@dataclass(frozen=True, slots=True)
 class SheetPage:
     """What stands on the page. Without a declared system only the entries are filled. `undo`: the viewer's own last
-    entry."""
+    entry; `redo`: the one that they undid last; `left_out`: per cent of cars with more faults than are weighed;
+    `timed`: steps of a motion were timed."""
 
     sheet: BenchSheet
     version: str
     entries: tuple[Check, ...]
     entries_left: int
     undo: Check | None
+    redo: Redo | None = None
     system: TopSystem | None = None
     pose_words: str = ""
     pose_name: str = ""
@@ -112,10 +127,16 @@ class SheetPage:
     parts: tuple[Row, ...] = ()
     bars: tuple[Bar, ...] = ()
     nothing_wrong: int = 0
+    left_out: float = 0.0
+    changed: Changed | None = None
     todos: tuple[Todo, ...] = ()
+    ways: Ways | None = None
+    contradictions: tuple[Contradiction, ...] = ()
+    surprising: Surprising | None = None
     warnings: tuple[str, ...] = ()
     owed: tuple[str, ...] = ()
     work: tuple[Work, ...] = ()
+    timed: bool = False
 
     @property
     def pose_token(self) -> str:
@@ -127,13 +148,12 @@ class SheetPage:
         return ("flashing", _("flashing")), ("steady", _("steady")), ("off", _("off"))
 
     @property
+    def part_codes(self) -> frozenset[str]:
+        return frozenset(row.code for row in self.parts)
+
+    @property
     def unproven(self) -> int:
         return sum(1 for row in self.pins if row.proof is not None and not row.proof.proven)
-
-
-def pose_token(pose: Mapping[str, str]) -> str:
-    """The pose as forms carry it: `axis:place,axis:place`."""
-    return ",".join(f"{axis}:{place}" for axis, place in pose.items())
 
 
 def sheet_version(sheet: BenchSheet) -> str:
@@ -154,39 +174,53 @@ def sheet_version(sheet: BenchSheet) -> str:
 def sheet_page(sheet: BenchSheet, *, viewer_pk: int, all_entries: bool = False) -> SheetPage:
     """Everything that the page and its fragments show; about seven queries."""
     version = sheet_version(sheet)  # before the reads: a change in between makes the next poll fetch again
-    evidence = evidence_of_sheet(sheet)
-    kept = list(sheet.checks.select_related("by", "struck_by").order_by("-at", "-pk"))
+    rows = rows_of_sheet(sheet)
+    own = rows.checks if rows else sheet.checks.select_related("by", "struck_by").order_by("at", "pk")
+    kept = [check for check in own if check.sheet_id == sheet.pk][::-1]
     entries = tuple(kept if all_entries else kept[:SHOWN_ENTRIES])
-    page = SheetPage(sheet, version, entries, len(kept) - len(entries), _undo(sheet, kept, viewer_pk))
-    if evidence is None or sheet.revision is None:
+    page = SheetPage(sheet, version, entries, len(kept) - len(entries), undo_of(sheet, kept, viewer_pk))
+    if rows is None or sheet.revision is None:
         return page
-    system = evidence.system
-    diagnosis = diagnosis_of(evidence, sheet.revision.sha256)
+    evidence, sha256 = evidence_of_rows(rows), sheet.revision.sha256
+    diagnosis = diagnosis_of(evidence, sha256)
+    page = _with_suspects(page, evidence, diagnosis)
+    return replace(
+        page,
+        changed=last_change(rows, evidence, diagnosis, sha256),
+        redo=redo_of(sheet, evidence.system, kept, viewer_pk),
+        pins=_pin_rows(sheet, evidence, kept),
+        parts=_part_rows(evidence, kept),
+    )
+
+
+def _with_suspects(page: SheetPage, evidence: Evidence, diagnosis: Diagnosis) -> SheetPage:
+    """The page with all that follows from the diagnosis alone."""
+    sheet, system = page.sheet, evidence.system
+    shown = frozenset(check.pk for check in page.entries)
     return replace(
         page,
         system=system,
         pose_words=pose_words(system, sheet.pose),
         pose_name=pose_name(system, sheet.pose),
         complaint_words=complaint_words(system, evidence.case.complaint),
-        pins=_pin_rows(sheet, evidence, kept),
-        parts=_part_rows(evidence, kept),
         bars=_bars(diagnosis),
         nothing_wrong=round(100 * diagnosis.nothing_wrong),
-        todos=_todos(sheet, system, diagnosis),
+        left_out=100 * diagnosis.left_out if diagnosis.left_out >= TOLD_LEFT_OUT else 0.0,
+        todos=todos_of(sheet, system, diagnosis),
+        ways=diagnosis.ways if diagnosis.ways.words else None,
+        contradictions=contradictions_of(sheet, evidence, diagnosis, shown),
+        surprising=surprising_of(sheet, evidence, diagnosis.surprise, shown),
         warnings=diagnosis.warnings,
+        timed=any(isinstance(one, MotionTrial) and one.seconds for one in evidence.case.observations),
         owed=_owed(evidence),
         work=evidence.work,
     )
 
 
-def _undo(sheet: BenchSheet, kept: list[Check], viewer_pk: int) -> Check | None:
-    last = next((check for check in kept if check.struck_at is None), None)
-    return last if last is not None and last.by_id == viewer_pk and sheet.closed_at is None else None
-
-
-def gives(system: TopSystem, position: Position, pose: Mapping[str, str], supply: float) -> Gives:
+def gives(system: TopSystem, code: str, pose: Mapping[str, str], supply: float) -> Gives:
     """`supply` in volts: the limits in volts follow from the module's thresholds."""
-    state = sensor_state(position, pose)
+    position = system.positions[code]
+    state = pin_state(system, code, pose)
     pin = position.pin
     if pin is not None and pin.bands is not None:
         band = pin.bands.get(state)
@@ -206,22 +240,39 @@ def _owed(evidence: Evidence) -> tuple[str, ...]:
 def _pin_rows(sheet: BenchSheet, evidence: Evidence, kept: Iterable[Check]) -> tuple[Row, ...]:
     system = evidence.system
     supply = sheet.supply_mv / 1000 if sheet.supply_mv else system.supply_v
-    by_position = _by_position(kept)
+    by_position, earlier = _by_position(kept), earlier_reads(sheet, system)
     proof = evidence.proof()
     rows = []
-    for code, position in system.sensors().items():
+    for code, position in system.wired().items():
         checks = by_position.get(code, [])
         here = [check for check in checks if check.kind == CheckKind.PIN and _same_pose(system, check, sheet.pose)]
         last = here[0] if here else None
-        others = tuple(_newest_of_each([check for check in checks if check.kind != CheckKind.PIN]))
-        due = gives(system, position, sheet.pose, supply)
-        rows.append(Row(code, position, due, last, others, proof.get(code), checks_of(system, code)))
+        row = Row(
+            code=code,
+            position=position,
+            gives=gives(system, code, sheet.pose, supply),
+            last=last,
+            others=tuple(_newest_of_each([check for check in checks if check.kind != CheckKind.PIN])),
+            proof=proof.get(code),
+            takes=checks_of(system, code),
+            pin=pin_of(system, code),
+            partner=partner_of(system, code) or "",
+            earlier=_otherwise(system, last, earlier.get((code, pin_state(system, code, sheet.pose)))),
+        )
+        rows.append(row)
     return tuple(rows)
+
+
+def _otherwise(system: TopSystem, last: Check | None, earlier: Earlier | None) -> Earlier | None:
+    """What was read earlier, where the pin reads otherwise now."""
+    if last is None or earlier is None or last.verdict == "refused":
+        return None
+    return earlier if judge(system, observation_of(last.observation)).reads != earlier.reads else None
 
 
 def _part_rows(evidence: Evidence, kept: Iterable[Check]) -> tuple[Row, ...]:
     system = evidence.system
-    sensors = system.sensors()
+    sensors = system.wired()
     by_position = _by_position(kept)
     return tuple(
         Row(
@@ -260,52 +311,10 @@ def _bars(diagnosis: Diagnosis) -> tuple[Bar, ...]:
     )
 
 
-_TARGETS = {
-    CheckKind.PIN: "volts-{0}",
-    CheckKind.PIN_BY_HAND: "pressed-{0}",
-    CheckKind.CLICK: "click-{0}",
-    CheckKind.WIGGLE: "wiggle-{0}",
-    CheckKind.CONTINUITY: "ohms-{0}",
-    CheckKind.LOOK: "found-{0}",
-    CheckKind.MOTION: "trial-{1}",
-    CheckKind.BATTERY: "battery-volts",
-}
-"""Check -> id of the field it is entered in: {0} the position, {1} the motion."""
-
-
-def _todos(sheet: BenchSheet, system: TopSystem, diagnosis: Diagnosis) -> tuple[Todo, ...]:
-    return tuple(_todo(sheet, system, check) for check in diagnosis.next_checks[:SHOWN_NEXT])
-
-
-def _todo(sheet: BenchSheet, system: TopSystem, check: NextCheck) -> Todo:
-    kind = CheckKind(check.check)
-    position = system.positions.get(check.position)
-    name = position.name if position else ""
-    if check.motion:
-        name = system.motions[check.motion].title  # type: ignore[index]
-    pose: dict[str, Any] = pose_of(system, check.pose, base=sheet.pose) if check.pose is not None else {}
-    stands = not pose or pose == sheet.pose
-    return Todo(
-        check=check,
-        label=str(kind.label),
-        name=name,
-        target=_TARGETS[kind].format(check.position, check.motion or ""),
-        pose_token="" if stands else pose_token(pose),
-        pose_words=_way_there(system, sheet.pose, pose),
-    )
-
-
-def _way_there(system: TopSystem, here: Mapping[str, str], there: Mapping[str, str]) -> str:
-    """The pose to bring the top to: by name, or only what has to be moved."""
-    if not there:
-        return ""
-    return plain(pose_name(system, there)) or places_words(system, differing(here, there))
-
-
 def proof_rows(sheet: BenchSheet) -> tuple[Row, ...]:
     """Sensors of the sheet's system with their proof alone; empty where the system is not declared."""
     evidence = evidence_of_sheet(sheet)
     if evidence is None:
         return ()
     proof = evidence.proof()
-    return tuple(Row(code, one, None, None, (), proof.get(code)) for code, one in evidence.system.sensors().items())
+    return tuple(Row(code, one, None, None, (), proof.get(code)) for code, one in evidence.system.wired().items())

@@ -5,7 +5,8 @@ import hashlib
 from django.core.cache import cache
 from django.utils.translation import get_language
 
-from diagnostics.engine.inference import diagnose
+from diagnostics.engine.changes import Standing, standing_of, standing_of_belief
+from diagnostics.engine.inference import believe, diagnose
 from diagnostics.engine.results import Diagnosis, Suspect
 from diagnostics.models import BenchSheet
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
@@ -17,17 +18,36 @@ _DAY = 24 * 3600
 
 
 def diagnosis_of(evidence: Evidence, revision_sha256: str) -> Diagnosis:
-    """Suspects, next checks and warnings. Cached by what they follow from: revision, case, language of the words.
+    """Suspects, next checks and warnings. Cached by what they follow from: revision, case, times of the shop's own
+    cars, language of the words.
 
     For the proof ask `evidence.proof()`: the engine does not know of work that nothing was checked after.
     """
-    key_parts = [revision_sha256, evidence.case.model_dump_json(), get_language() or ""]
-    key = "diagnosis:" + hashlib.sha256("\n".join(key_parts).encode()).hexdigest()
+    key = _key("diagnosis", evidence, revision_sha256, get_language() or "")
     found: Diagnosis | None = cache.get(key)
     if found is None:
-        found = diagnose(evidence.system, evidence.case)
+        found = diagnose(evidence.system, evidence.case, step_times=evidence.step_times)
         cache.set(key, found, _DAY)
     return found
+
+
+def standing_by(evidence: Evidence, revision_sha256: str) -> Standing:
+    """What is believed by other evidence than the sheet's own, such as without its last entry: mostly the diagnosis
+    that was shown a moment ago, else the posterior alone."""
+    shown: Diagnosis | None = cache.get(_key("diagnosis", evidence, revision_sha256, get_language() or ""))
+    if shown is not None:
+        return standing_of(shown)
+    key = _key("standing", evidence, revision_sha256)
+    found: Standing | None = cache.get(key)
+    if found is None:
+        found = standing_of_belief(believe(evidence.system, evidence.case, step_times=evidence.step_times))
+        cache.set(key, found, _DAY)
+    return found
+
+
+def _key(kind: str, evidence: Evidence, *parts: str) -> str:
+    told = "\n".join([*parts, evidence.case.model_dump_json(), repr(sorted(evidence.step_times.items()))])
+    return f"{kind}:{hashlib.sha256(told.encode()).hexdigest()}"
 
 
 def diagnosis_of_sheet(sheet: BenchSheet) -> Diagnosis | None:

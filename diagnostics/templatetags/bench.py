@@ -1,5 +1,6 @@
 """Template tags of the bench pages."""
 
+import json
 import uuid
 from functools import lru_cache
 from typing import Any
@@ -10,7 +11,9 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.translation import get_language
 
 from diagnostics.engine.faults import mode_words, modes_of
+from diagnostics.engine.hydraulics import CylinderFigures, cylinder_figures
 from diagnostics.engine.poses import place_words, plain
+from diagnostics.engine.system.fluid import remarks_of
 from diagnostics.engine.system.model import TopSystem
 
 register = template.Library()
@@ -46,10 +49,28 @@ def _findings(modes: tuple[str, ...], language: str) -> tuple[tuple[str, str], .
     return tuple((mode, mode_words(mode)) for mode in modes)
 
 
+@register.filter("cylinder_figures")
+def figures(system: TopSystem) -> tuple[CylinderFigures, ...]:
+    """Force and speed of every cylinder of the system, by calculation."""
+    return cylinder_figures(system)
+
+
+@register.filter
+def remarks(system: TopSystem) -> tuple[str, ...]:
+    """What a person should look at again in a system file that is valid."""
+    return tuple(words for _path, words in remarks_of(system))
+
+
 @register.filter
 def get(mapping: Any, key: str) -> Any:
     """The value of a mapping, where the key is in a variable."""
     return mapping.get(key, "")
+
+
+@register.filter
+def as_json(typed: dict[str, str]) -> str:
+    """Fields and what was typed into them, for an attribute that the page's script reads."""
+    return json.dumps(typed, ensure_ascii=False)
 
 
 @register.simple_tag

@@ -1,15 +1,17 @@
 """The bench sheet: opening it, seeing it, what the car stands like, the complaint, closing."""
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.vary import vary_on_headers
 
 from diagnostics import services
 from diagnostics.forms import ComplaintForm, StateForm, first_words
 from diagnostics.models import BenchSheet
 from diagnostics.selectors import sheet_of_job, system_of
+from diagnostics.selectors.compare import comparison_of
 from diagnostics.selectors.page import sheet_version
 from diagnostics.views.common import done_answer, parts_answer, refused_answer, sheet_context, sheet_or_404
 from shop.errors import ShopError
@@ -57,6 +59,29 @@ def live(request: ShopRequest, pk: int) -> HttpResponse:
 @require_GET
 def next_checks(request: ShopRequest, pk: int) -> HttpResponse:
     return render(request, "diagnostics/sheet/next.html", sheet_context(request, sheet_or_404(pk)))
+
+
+@require_GET
+def fields(request: ShopRequest, pk: int) -> HttpResponse:
+    """The fields of every row that are folded away on the page: fetched once after it, so that the page is light and
+    they are there when the network is not."""
+    return render(request, "diagnostics/sheet/fields.html", sheet_context(request, sheet_or_404(pk)) | {"oob": True})
+
+
+@require_GET
+@vary_on_headers("HX-Request")
+def compare(request: ShopRequest, pk: int) -> HttpResponse:
+    """The sheet beside an earlier one of its car, `?with=<sheet>`; the newest where none is named."""
+    found = sheet_or_404(pk)
+    named = request.GET.get("with", "")
+    if named and not named.isdecimal():
+        raise Http404
+    compared = comparison_of(found, int(named[:18]) if named else None)
+    if compared is None:
+        raise Http404
+    part = "#compare" if request.htmx else ""
+    context = {"sheet": found, "car": found.car, "job": found.job, "compared": compared}
+    return render(request, f"diagnostics/compare.html{part}", context)
 
 
 @require_POST

@@ -96,7 +96,10 @@ async function pump() {
       drop(entry.id);
       tell(entry, answer.refused ? `${box.dataset.refused} ${answer.refused}` : "", true);
       if (answer.refused) giveBack(entry);
-      else if (entry.page === location.pathname) htmx.swap(document.getElementById("bench"), answer.text, { swapStyle: "none" });
+      else if (entry.page === location.pathname) {
+        htmx.swap(document.getElementById("bench"), answer.text, { swapStyle: "none" });
+        document.body.dispatchEvent(new Event("sheet-changed"));
+      }
     } catch {
       why = box.dataset.lost;
     }
@@ -160,17 +163,29 @@ function focusOn(id) {
   (field instanceof HTMLDetailsElement ? field.querySelector("summary") : field).focus({ preventScroll: true });
 }
 
+/* What was undone stands in its fields again, as it was typed. */
+function typeAgain(form, typed) {
+  for (const [name, value] of Object.entries(typed)) {
+    const field = form.elements.namedItem(name);
+    if (field && field.type !== "hidden" && name !== "check") field.value = value;
+  }
+}
+
+/* A field that is not on the page yet is reached the plain way: the link loads the page with it. */
 document.addEventListener("click", (event) => {
   const link = event.target.closest("a[data-focus]");
-  if (!link) return;
+  const field = link && document.getElementById(link.dataset.focus);
+  if (!field) return;
   event.preventDefault();
+  if (link.dataset.typed) typeAgain(field.closest("form") || field.querySelector("form"), JSON.parse(link.dataset.typed));
   focusOn(link.dataset.focus);
 });
 
 document.addEventListener("htmx:configRequest", (event) => {
   if (event.detail.verb !== "post") return;
   const form = event.target.closest("form[data-focus]");
-  focusNext = form ? () => form.dataset.focus : event.target.matches("form[data-now]") ? firstUnread : null;
+  const undo = event.target.querySelector("#undo") === document.activeElement && document.activeElement.id === "undo";
+  focusNext = form ? () => form.dataset.focus : event.target.matches("form[data-now]") ? firstUnread : undo ? () => "redo" : null;
 });
 document.addEventListener("htmx:afterRequest", (event) => {
   if (event.detail.requestConfig.verb !== "post" || !focusNext) return;
@@ -187,24 +202,6 @@ function firstUnread() {
   const unread = fields.find((field) => !document.querySelector(`#${field.id.replace("volts", "verdict")} [data-read]`));
   return unread ? unread.id : "";
 }
-
-/* A fragment in which somebody is typing, or a row with a number typed and not sent, stays as it is. */
-document.addEventListener("htmx:oobBeforeSwap", (event) => {
-  const target = event.detail.target;
-  const active = document.activeElement;
-  const typing = active && target.contains(active) && active.matches("input:not([type=checkbox], [type=radio]), textarea, select") && active.value !== active.defaultValue;
-  const volts = target.classList.contains("pin-gives") && target.closest("form")?.querySelector("input[data-volts]");
-  if (typing || (volts && volts.value.trim() !== "")) event.detail.shouldSwap = false;
-  else for (const fold of target.querySelectorAll("details[id]")) folds.set(fold.id, fold.open);
-});
-const folds = new Map();
-document.addEventListener("htmx:oobAfterSwap", () => {
-  for (const [id, open] of folds) {
-    const fold = document.getElementById(id);
-    if (fold && fold.open !== open) fold.open = open;
-  }
-  folds.clear();
-});
 
 window.addEventListener("online", pump);
 window.addEventListener("beforeunload", (event) => {
