@@ -2,13 +2,17 @@
 
 from hashlib import sha256
 
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 from django.views.decorators.vary import vary_on_headers
 
+from diagnostics.models import BenchSheet
+from diagnostics.selectors import revision_asked
 from reports import selectors, services
+from reports.bench import bench_list_pdf, pin_card_pdf
 from reports.document.draw.states import STATEMENTS, WEIGHTS, statement_words, weight_words
 from reports.models import Certificate, CertificateState
 from shop.errors import Conflict
@@ -110,3 +114,27 @@ def car_panel(request: ShopRequest, pk: int) -> HttpResponse:
     part = "#panel" if request.htmx else ""
     context = {"car": car, "certificates": selectors.certificates_of_car(car)}
     return render(request, f"reports/car_panel.html{part}", context)
+
+
+@require_GET
+def bench_list(request: ShopRequest, pk: int) -> HttpResponse:
+    """The bench list of a sheet on one page, as things stand now."""
+    sheet = get_object_or_404(BenchSheet.objects.select_related("revision", "car", "job"), pk=pk)
+    return _paper(bench_list_pdf(sheet, timezone.now()), f"bench-list-{sheet.job.number}-{sheet.pk}.pdf")
+
+
+@require_GET
+def pin_card(request: ShopRequest, slug: str) -> HttpResponse:
+    """The pin card of the newest revision of a system, or of `?revision=`."""
+    revision = revision_asked(slug, request.GET.get("revision", ""))
+    if revision is None:
+        raise Http404
+    return _paper(pin_card_pdf(revision, timezone.now()), f"pin-card-{slug}-{revision.revision}.pdf")
+
+
+def _paper(pdf: bytes, name: str) -> HttpResponse:
+    """Shown in the browser, which prints it; never kept by anybody in between."""
+    response = HttpResponse(pdf, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{name}"'
+    response["Cache-Control"] = "private, no-store"
+    return response

@@ -63,7 +63,9 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("diagnostics:work-add", "post", {"position": "BG3", "kind": "adjust"}, BENCH),
     ("diagnostics:sheet", "get", {}, ALL),
     ("diagnostics:sheet-live", "get", {}, ALL),
+    ("diagnostics:bench-list", "get", {}, ALL),
     ("diagnostics:next", "get", {}, ALL),
+    ("diagnostics:sheet-times", "get", {}, ALL),
     ("diagnostics:sheet-pose", "post", {"pose": "open", "supply_volts": "12.5", "ignition": "on"}, BENCH),
     ("diagnostics:sheet-complaint", "post", {"stop": "close:raise-lid"}, BENCH),
     ("diagnostics:sheet-close", "post", {}, BENCH),
@@ -81,6 +83,8 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("reports:job-panel", "get", {}, ALL),
     ("reports:car-panel", "get", {}, ALL),
     ("reports:issue", "post", {}, BENCH),
+    ("reports:bench-list", "get", {}, ALL),
+    ("reports:pin-card", "get", {}, ALL),
 ]
 
 # Found by nobody in this little shop: that somebody signed in gets as far as the answer is what counts.
@@ -102,7 +106,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "customer": car.owner_id, "customer-edit": car.owner_id, "picture": 9999, "run": run.pk,
         "system": "rht-trio", "car-units": car.pk, "car-proof": car.pk, "car-panel": car.pk,
         "certificate": "TW-2026-XXXXXXXX-X", "certificate-file": "TW-2026-XXXXXXXX-X",
-        "check-strike": check.pk, "next": sheet.pk, "sheet": sheet.pk, "sheet-live": sheet.pk,
+        "check-strike": check.pk, "next": sheet.pk, "sheet-times": sheet.pk, "bench-list": sheet.pk, "pin-card": "rht-trio", "sheet": sheet.pk, "sheet-live": sheet.pk,
         "sheet-pose": sheet.pk, "sheet-complaint": sheet.pk, "sheet-close": sheet.pk, "check-add": sheet.pk,
         "job": job.pk, "job-stage": job.pk, "job-hold": job.pk, "job-note": job.pk, "job-picture": job.pk,
         "bench": job.pk, "job-panel": job.pk, "work-add": job.pk, "issue": job.pk,

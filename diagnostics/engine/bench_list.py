@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 from diagnostics.engine.cautions import ORDER, caution_words
 from diagnostics.engine.motion import MADE, RELEASED
-from diagnostics.engine.poses import places_words, plain
+from diagnostics.engine.poses import place_words, places_words, plain
 from diagnostics.engine.proof_plan import Item, ProofPlan, Stand, Stop
 from diagnostics.engine.system.model import Caution, Pin, Position, TopSystem
+from diagnostics.engine.system.series import at_pin, partner_of, pin_of
 from diagnostics.engine.words import _
 
 
@@ -21,6 +22,10 @@ class Reading:
     pin: Pin
     state: str
     due: str
+
+    @property
+    def state_words(self) -> str:
+        return place_words(self.state)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +40,8 @@ class PoseToRead:
 
 @dataclass(frozen=True, slots=True)
 class ByHand:
-    """One switch to press and let go while its pin is read. `cautions`: those of the place."""
+    """One switch to press and let go while its pin is read. `hold`: the one beside it to hold pressed meanwhile, or
+    ''."""
 
     code: str
     name: str
@@ -43,7 +49,7 @@ class ByHand:
     pin: Pin
     pressed: str
     released: str
-    cautions: tuple[str, ...]
+    hold: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,15 +160,16 @@ def _reading(system: TopSystem, item: Item, supply: float) -> Reading:
 
 def _by_hand(system: TopSystem, code: str, supply: float) -> ByHand:
     position = system.positions[code]
-    assert position.pin is not None  # noqa: S101 - only pins are read
+    first = system.positions[at_pin(system, code)]
+    other = partner_of(system, code)
     return ByHand(
         code=code,
         name=position.name,
         place=position.place,
-        pin=position.pin,
-        pressed=due_volts(system, position, MADE, supply),
-        released=due_volts(system, position, RELEASED, supply),
-        cautions=tuple(caution_words(caution) for caution in position.cautions),
+        pin=pin_of(system, code),
+        pressed=due_volts(system, first, MADE, supply),
+        released=due_volts(system, first, RELEASED, supply),
+        hold=f"{other} {system.positions[other].name}" if other else "",
     )
 
 

@@ -11,7 +11,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from diagnostics.engine.case import checks_of
-from diagnostics.engine.motion import MADE, RELEASED, fault_free, pose_of, sensor_state
+from diagnostics.engine.motion import MADE, RELEASED, fault_free, pin_state, pose_of
+from diagnostics.engine.proof import shown_by_hand, shown_in
 from diagnostics.engine.sitting import HAND_MINUTES, REACHED_MINUTES, motion_minutes
 from diagnostics.engine.system.model import BETWEEN, TopSystem
 
@@ -41,7 +42,7 @@ class Stand:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """One stand of the plan with what to read there: (sensor, what it must show).
+    """One stand of the plan with what to read there: (sensor with the pin, what the pin must show).
 
     `runs`: how many of the plan's motions have run to their end when the top comes here.
     """
@@ -105,7 +106,8 @@ def proof_plan(
     chosen = _Search(options).best(open_now)
     hands = sorted((one.hand for one in chosen if one.hand), key=lambda code: (system.positions[code].place, code))
     route, order = _route(system, [stands[one.stand] for one in chosen if not one.hand], here)
-    stops = _stops(system, order, open_now, frozenset(hands))
+    by_hand = frozenset().union(*(one.shows for one in chosen if one.hand))
+    stops = _stops(system, order, _without(open_now, by_hand))
     return ProofPlan(
         stops=stops,
         hands=tuple(hands),
@@ -142,26 +144,29 @@ def stands_of(system: TopSystem) -> tuple[Stand, ...]:
 
 def _options(system: TopSystem, stands: tuple[Stand, ...], not_by_hand: Collection[str]) -> tuple[_Option, ...]:
     found = [
-        _Option(number, "", frozenset(read_in(system, stand.pose)), stand.minutes)
+        _Option(number, "", frozenset().union(*read_in(system, stand.pose).values()), stand.minutes)
         for number, stand in enumerate(stands)
     ]
-    for code in system.sensors():
+    for code, position in system.wired().items():
         if code not in not_by_hand and "pin-by-hand" in checks_of(system, code):
-            shows = frozenset({(code, MADE), (code, RELEASED)})
-            found.append(_Option(-1, code, shows, system.positions[code].minutes))
+            shows = frozenset(item for item in shown_by_hand(system, code) if item[0] not in not_by_hand)
+            found.append(_Option(-1, code, shows, position.minutes))
     return tuple(found)
 
 
-def read_in(system: TopSystem, pose: Mapping[str, str]) -> tuple[Item, ...]:
-    """What good readings of all pins in `pose` show, in the order of the pins."""
-    states = ((code, sensor_state(position, pose)) for code, position in system.sensors().items())
-    return tuple((code, state) for code, state in states if state != BETWEEN)
+def read_in(system: TopSystem, pose: Mapping[str, str]) -> dict[str, frozenset[Item]]:
+    """Sensor with a pin -> what a good reading of that pin in `pose` shows; only pins that show something."""
+    shown = {
+        code: frozenset(item for item in shown_in(system, code, pose) if item[1] != BETWEEN)
+        for code in system.sensors()
+    }
+    return {code: items for code, items in shown.items() if items}
 
 
 def goals_of(system: TopSystem, seen: Mapping[str, Collection[str]]) -> Left:
     """What is still open: both states of a contact, two different places of an angle sensor."""
     goals = set()
-    for code, position in system.sensors().items():
+    for code, position in system.wired().items():
         known = frozenset(seen.get(code, ()))
         possible = frozenset(system.axes[position.watches].places if position.watches else (MADE, RELEASED))
         if len(known) < 2:
@@ -242,16 +247,14 @@ def _route(system: TopSystem, wanted: list[Stand], here: str) -> tuple[tuple[str
     return tuple(runs), order
 
 
-def _stops(
-    system: TopSystem, order: list[tuple[int, Stand]], open_now: Left, hands: frozenset[str]
-) -> tuple[Stop, ...]:
-    """What to read at each stand: what is still open when the top comes there, and is not shown by hand anyway."""
+def _stops(system: TopSystem, order: list[tuple[int, Stand]], left: Left) -> tuple[Stop, ...]:
+    """What to read at each stand: the pins that show something which is still open when the top comes there."""
     stops = []
-    left: Left = frozenset(goal for goal in open_now if goal[0] not in hands)
     for runs, stand in order:
         wanted = {(code, state) for code, _missing, states in left for state in states}
-        reads = tuple(item for item in read_in(system, stand.pose) if item in wanted)
-        left = _without(left, reads)
+        shown = {code: items for code, items in read_in(system, stand.pose).items() if items & wanted}
+        left = _without(left, frozenset().union(*shown.values()))
+        reads = tuple((code, pin_state(system, code, stand.pose)) for code in shown)
         stops.append(Stop(stand, runs, reads))
     return tuple(stop for stop in stops if stop.reads)
 

@@ -5,6 +5,7 @@ What proves a repaired path, by the kind of its position:
 - a sensor: its pin seen made and released after the last work at it, and not only by hand where its trigger was
   adjusted: pressed by hand it reads right wherever the trigger stands (in poses, or in whole motions that wait for it);
 - a cylinder, pump, motor, valve or latch: every motion that it drives has run whole after the last work of the job;
+  a cylinder or pump that leaked (seen, or by a pressure hold) besides holds pressure after the last work at it;
 - the module, or a control switch without a pin: both motions have run whole after the last work of the job;
 - the supply: the last battery reading is judged good, after the last work at it.
 
@@ -16,10 +17,11 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
+from diagnostics.engine.case import checks_of
 from diagnostics.engine.motion import MADE, RELEASED
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import ACTUATORS, TopSystem
-from diagnostics.models import BenchSheet, CheckKind, WorkKind
+from diagnostics.models import BenchSheet, Check, CheckKind, WorkKind
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 from diagnostics.selectors.history import sheet_of_job
 from diagnostics.selectors.suspects import diagnosis_of, open_suspects
@@ -152,25 +154,43 @@ def _missing(evidence: Evidence, code: str, proof: dict[str, ProofState]) -> str
     needed = _motions_driven_by(evidence.system, code) if kind in ACTUATORS else {"open", "close"}
     missing = sorted(needed - _ran_whole(evidence))
     if not missing:
-        return ""
+        return _missing_hold(evidence, code)
     titles = ", ".join(evidence.system.motions[motion].title for motion in missing)  # type: ignore[index]
-    return _("Run a whole motion trial: {motions}.").format(motions=titles)
+    words = _("Run a whole motion trial: {motions}.").format(motions=titles)
+    return f"{words} {_missing_hold(evidence, code)}".strip()
+
+
+def _missing_hold(evidence: Evidence, code: str) -> str:
+    """What a leak that was found at a position still asks for, or ''."""
+    if code not in evidence.system.positions or CheckKind.PRESSURE_HOLD not in checks_of(evidence.system, code):
+        return ""
+    leaked = any(check.position == code and _is_leak(check) for check in evidence.checks)
+    held = [one for one in evidence.current if one.position == code and one.kind == CheckKind.PRESSURE_HOLD]
+    if not leaked or [one.verdict for one in held[-1:]] == ["ok"]:
+        return ""
+    return _("It leaked: hold it under pressure again.")
+
+
+def _is_leak(check: Check) -> bool:
+    if check.kind == CheckKind.LOOK:
+        return bool(check.observation["found"] == "leaks")
+    return check.kind == CheckKind.PRESSURE_HOLD and check.verdict == "finding"
 
 
 def _missing_trigger(evidence: Evidence, code: str) -> str:
     if not any(work.position == code and work.kind == WorkKind.ADJUST for work in evidence.work):
         return ""
-    in_poses, waited_for = evidence.proof(by_hand=False)[code], _waited_for(evidence, code)
+    in_poses, awaited = evidence.proof(by_hand=False)[code], waited_for(evidence, code)
     missing = [
         pgettext("contact", state)
         for state, seen in ((MADE, in_poses.made), (RELEASED, in_poses.released))
-        if not seen and state not in waited_for
+        if not seen and state not in awaited
     ]
     words = _("By hand its trigger is not proven: run a whole motion that waits for it, or read its pin {states}.")
     return words.format(states=_(" and ").join(missing)) if missing else ""
 
 
-def _waited_for(evidence: Evidence, code: str) -> set[str]:
+def waited_for(evidence: Evidence, code: str) -> set[str]:
     """The states of a sensor that motions which have run whole after the last work waited for: the module saw them."""
     steps = (step for name in _ran_whole(evidence) for step in evidence.system.motions[name].steps)  # type: ignore[index]
     return {when[code] for step in steps for when in (step.starts_when, step.ends_when) if code in when}

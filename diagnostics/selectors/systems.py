@@ -26,6 +26,12 @@ def newest_revisions() -> QuerySet[SystemRevision]:
     return SystemRevision.objects.filter(pk=Subquery(newest)).order_by("title")
 
 
+def revision_asked(slug: str, asked: str) -> SystemRevision | None:
+    """The newest revision of a system, or the one whose number is `asked`; None where there is none."""
+    rows = SystemRevision.objects.filter(slug=slug).order_by("-revision")
+    return (rows.filter(revision=int(asked)) if asked.isdecimal() and len(asked) < 6 else rows).first()
+
+
 def system_for_car(car: Car) -> SystemRevision | None:
     """The newest revision of the car's top system; None where nobody has declared it yet."""
     if not car.system:

@@ -10,7 +10,7 @@ from diagnostics.engine.system.model import TopSystem
 
 @dataclass(frozen=True, slots=True)
 class BenchPaper:
-    """`car` in words, `vin` whole (the paper stays in the shop), `supply` volts that the limits were worked out with."""
+    """`car` in words; `vin` whole, as the paper stays in the shop; `supply`: volts that the limits go by."""
 
     shop: str
     car: str

@@ -102,6 +102,26 @@ class LimitCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class Hold:
+    """A pressure hold. `usual_loss_bar`: what a sound one may lose in that time; `least_leak_ml_min`: by calculation, a
+    lower bound; None where it says nothing."""
+
+    position: str
+    name: str
+    bar_start: float
+    bar_end: float
+    seconds: float
+    usual_loss_bar: float
+    verdict: str
+    words: str
+    at: datetime
+    by: str
+    oil_c: float | None = None
+    least_leak_ml_min: float | None = None
+    after_work: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class StepTime:
     """`seconds` None: no time was taken of this step, or it did not end. `outcome` None: nothing measured."""
 
@@ -115,7 +135,8 @@ class StepTime:
 
 @dataclass(frozen=True, slots=True)
 class MotionTrial:
-    """One trial of a whole motion. `stopped_at` is the title of the step that did not start or end; '' where it ran."""
+    """One trial of a whole motion. `stopped_at` is the title of the step that did not start or end; '' where it ran.
+    `oil_c`: temperature of the hydraulic fluid in °C, where it was noted."""
 
     motion: str
     title: str
@@ -125,11 +146,13 @@ class MotionTrial:
     at: datetime
     by: str
     steps: tuple[StepTime, ...]
+    oil_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Observed:
-    """A check that is neither a pin reading nor a motion trial: look, click, wiggle, ohm reading, battery.
+    """A check that is neither a pin reading, a motion trial nor a pressure hold: look, click, wiggle, ohm reading,
+    battery.
 
     `verdict`: ok | finding | note.
     """
@@ -187,6 +210,7 @@ class Results:
     work: tuple[WorkDone, ...] = ()
     not_tested: tuple[NotTested, ...] = ()
     struck_out: int = 0
+    holds: tuple[Hold, ...] = ()
 
     def open_findings(self) -> tuple[Finding, ...]:
         return tuple(found for found in self.findings if found.weight != "put-right")

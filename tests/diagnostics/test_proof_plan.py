@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 
 from diagnostics.engine.case import observation_of
 from diagnostics.engine.errors import CaseError
-from diagnostics.engine.motion import pose_of, sensor_state
-from diagnostics.engine.proof import proof_of
+from diagnostics.engine.motion import pin_state, pose_of
+from diagnostics.engine.proof import proof_of, shown_by_hand, shown_in
 from diagnostics.engine.proof_plan import goals_of, proof_plan, read_in, stands_of
+from diagnostics.engine.system.series import pin_of
 from tests.diagnostics.systems import SLUGS, shipped
 
 SYSTEMS = {slug: shipped(slug) for slug in SLUGS}
@@ -28,14 +29,21 @@ def sensors_and_seen(slug):
 cars = st.sampled_from(SLUGS).flatmap(sensors_and_seen)
 
 
-def open_after(system, plan, seen):
-    """What is still open once the plan has been carried out, every reading good."""
+def known_by_hand(system, plan, seen, not_by_hand):
+    """What counts as seen once the hands of the plan have done their part."""
     known = {code: set(states) for code, states in seen.items()}
-    for stop in plan.stops:
-        for code, state in stop.reads:
+    for code, state in (item for hand in plan.hands for item in shown_by_hand(system, hand)):
+        if code not in not_by_hand:
             known.setdefault(code, set()).add(state)
-    for code in plan.hands:
-        known.setdefault(code, set()).update(("made", "released"))
+    return known
+
+
+def open_after(system, plan, seen, not_by_hand):
+    """What is still open once the plan has been carried out, every reading good."""
+    known = known_by_hand(system, plan, seen, not_by_hand)
+    shown = [shown_in(system, code, stop.stand.pose) for stop in plan.stops for code, _state in stop.reads]
+    for code, state in (item for items in shown for item in items):
+        known.setdefault(code, set()).add(state)
     return {code: missing for code, missing, _states in goals_of(system, known)}
 
 
@@ -45,7 +53,7 @@ def test_carried_out_it_leaves_nothing_open_but_what_it_says_is_out_of_reach(car
     slug, seen, hands = car
     system = SYSTEMS[slug]
     plan = proof_plan(system, seen, not_by_hand=hands)
-    assert set(open_after(system, plan, seen)) == {code for code, _state in plan.out_of_reach}
+    assert open_after(system, plan, seen, hands).keys() == {code for code, _state in plan.out_of_reach}
 
 
 @settings(max_examples=60, deadline=None)
@@ -54,21 +62,24 @@ def test_each_stop_reads_only_what_the_pose_shows_and_no_reading_is_for_nothing(
     slug, seen, hands = car
     system = SYSTEMS[slug]
     plan = proof_plan(system, seen, not_by_hand=hands)
+    known = known_by_hand(system, plan, seen, hands)
     for stop in plan.stops:
         assert stop.reads
-        assert set(stop.reads) <= set(read_in(system, stop.stand.pose))
-    read = [item for stop in plan.stops for item in stop.reads]
-    assert len(read) == len(set(read))
-    assert not {code for code, _state in read} & set(plan.hands)
+        still = {(code, state) for code, _missing, states in goals_of(system, known) for state in states}
+        for code, state in stop.reads:
+            assert state == pin_state(system, code, stop.stand.pose)
+            assert set(shown_in(system, code, stop.stand.pose)) & still
+        for one, state in (item for code, _s in stop.reads for item in shown_in(system, code, stop.stand.pose)):
+            known.setdefault(one, set()).add(state)
     assert not set(plan.hands) & hands
 
 
 def brute_force(system, seen, not_by_hand):
     """The smallest number of stands and hands that shows all that can be shown, by trying all."""
-    shows = [frozenset(read_in(system, stand.pose)) for stand in stands_of(system)]
+    shows = [frozenset().union(*read_in(system, stand.pose).values()) for stand in stands_of(system)]
     shows += [
-        frozenset({(code, "made"), (code, "released")})
-        for code, position in system.sensors().items()
+        frozenset(item for item in shown_by_hand(system, code) if item[0] not in not_by_hand)
+        for code, position in system.wired().items()
         if position.watches is None and code not in not_by_hand
     ]
     wanted = goals_of(system, seen)
@@ -98,13 +109,13 @@ def test_good_readings_as_planned_are_what_the_proof_asks_for(slug):
     for stop in plan.stops:
         for code, state in stop.reads:
             position = system.positions[code]
-            assert state == sensor_state(position, pose_of(system, dict(stop.stand.pose)))
+            assert state == pin_state(system, code, pose_of(system, dict(stop.stand.pose)))
             low = (state == "made") == (position.pin.made_reads == "low")
             share = sum(position.pin.bands[state]) / 2 if position.watches else 0.01 if low else 0.99
             pin = {"check": "pin", "position": code, "pose": dict(stop.stand.pose)}
             entries.append(pin | {"volts": round(12.4 * share, 2), "supply_volts": 12.4})
     for code in plan.hands:
-        low = system.positions[code].pin.made_reads == "low"
+        low = pin_of(system, code).made_reads == "low"
         volts = {"pressed_volts": 0.1 if low else 12.3, "released_volts": 12.3 if low else 0.1}
         entries.append({"check": "pin-by-hand", "position": code, "supply_volts": 12.4} | volts)
     proof = proof_of(system, [observation_of(entry) for entry in entries])

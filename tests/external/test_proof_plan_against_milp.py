@@ -10,15 +10,16 @@ import numpy as np
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from diagnostics.engine.proof import shown_by_hand
 from diagnostics.engine.proof_plan import goals_of, proof_plan, read_in, stands_of
 from tests.diagnostics.systems import SLUGS, shipped
 
 
 def fewest(system, seen, not_by_hand):
-    chosen = [frozenset(read_in(system, stand.pose)) for stand in stands_of(system)]
+    chosen = [frozenset().union(*read_in(system, stand.pose).values()) for stand in stands_of(system)]
     chosen += [
-        frozenset({(code, "made"), (code, "released")})
-        for code, position in system.sensors().items()
+        frozenset(item for item in shown_by_hand(system, code) if item[0] not in not_by_hand)
+        for code, position in system.wired().items()
         if position.watches is None and code not in not_by_hand
     ]
     goals = sorted(goals_of(system, seen))

@@ -50,4 +50,5 @@ def results_of(
         work=_results.work_done(evidence, proven),
         not_tested=not_tested(evidence, proof),
         struck_out=struck_out,
+        holds=_results.holds(evidence),
     )

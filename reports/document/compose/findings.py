@@ -29,6 +29,7 @@ RULES: Final[Mapping[str, Rule]] = {
     "electrical": Rule("major", "An open wire, a loose connection or a dead mechanism of a sensor is a major finding."),
     "look": Rule("major", "A fault seen by eye is a major finding."),
     "noted": Rule("minor", "Something noted by eye that is no known fault of that part is a minor finding."),
+    "hold": Rule("major", "A cylinder or pump that does not hold pressure is a major finding."),
     "battery": Rule("minor", "A battery too low to judge the top by is a minor finding."),
     "unproven": Rule("major", "Work whose effect has not been proven afterwards is a major finding."),
     "probable": Rule("major", "A fault that the checks make at least 50 % probable is a major finding."),
@@ -50,6 +51,7 @@ _OF_CHECK: Final[Mapping[str, str]] = {
     "wiggle": "electrical",
     "continuity": "electrical",
     "look": "look",
+    "pressure-hold": "hold",
     "battery": "battery",
     "motion": "motion",
 }

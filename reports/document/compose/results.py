@@ -4,8 +4,9 @@ from collections.abc import Iterator, Mapping, Set
 from dataclasses import replace
 
 from diagnostics.engine.case import MotionTrial as Trial
-from diagnostics.engine.case import PinByHand
+from diagnostics.engine.case import PinByHand, PressureHold
 from diagnostics.engine.case import PinReading as PinCheck
+from diagnostics.engine.hold import least_leak_ml_min, usual_loss_bar
 from diagnostics.engine.motion import MADE, pose_of
 from diagnostics.engine.poses import pose_words
 from diagnostics.engine.results import ProofState
@@ -15,6 +16,7 @@ from diagnostics.engine.words import _
 from reports.document.compose.seen import Evidence, Seen, plain_words
 from reports.document.content import (
     Area,
+    Hold,
     LimitCheck,
     MotionTrial,
     Observed,
@@ -151,6 +153,7 @@ def motion_trial(evidence: Evidence, one: Seen) -> MotionTrial:
         at=one.at,
         by=one.by,
         steps=tuple(_step_time(step, state, seen.seconds.get(step.name)) for step, state in _states(motion, seen)),
+        oil_c=seen.oil_c,
     )
 
 
@@ -169,11 +172,39 @@ def _step_time(step: Step, state: StepState, seconds: float | None) -> StepTime:
     return StepTime(step.title, state, seconds, step.seconds, step.limit_seconds, outcome)
 
 
-def observed(evidence: Evidence) -> tuple[Observed, ...]:
-    """Every check that is neither a pin reading nor a motion trial."""
+def holds(evidence: Evidence) -> tuple[Hold, ...]:
+    """Every pressure hold, in order of time; none where the system declares no hydraulics."""
+    hydraulics = evidence.system.hydraulics
     rows = []
     for one in evidence.seen:
-        if isinstance(one.observation, PinCheck | PinByHand | Trial):
+        seen = one.observation
+        if not isinstance(seen, PressureHold) or hydraulics is None:
+            continue
+        rows.append(
+            Hold(
+                position=seen.position,
+                name=evidence.name(seen.position),
+                bar_start=seen.bar_start,
+                bar_end=seen.bar_end,
+                seconds=seen.seconds,
+                usual_loss_bar=usual_loss_bar(hydraulics.hold, seen.bar_start, seen.seconds),
+                verdict=one.judgement.verdict,
+                words=one.judgement.words,
+                at=one.at,
+                by=one.by,
+                oil_c=seen.oil_c,
+                least_leak_ml_min=least_leak_ml_min(evidence.system, seen) if one.finding else None,
+                after_work=evidence.reworked(one),
+            )
+        )
+    return tuple(rows)
+
+
+def observed(evidence: Evidence) -> tuple[Observed, ...]:
+    """Every check that is neither a pin reading, a motion trial nor a pressure hold."""
+    rows = []
+    for one in evidence.seen:
+        if isinstance(one.observation, PinCheck | PinByHand | Trial | PressureHold):
             continue
         area = area_of(evidence.system, one.position)
         name = evidence.name(one.position) if one.position else _("Battery")

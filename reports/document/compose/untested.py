@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
-from diagnostics.engine.case import Battery, Continuity, Look, PinReading
+from diagnostics.engine.case import HELD, Battery, Continuity, Look, PinReading, PressureHold
 from diagnostics.engine.case import MotionTrial as Trial
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.words import _
@@ -64,7 +64,8 @@ def _poses(evidence: Evidence) -> Iterator[NotTested]:
 
 
 def _others(evidence: Evidence) -> Iterator[NotTested]:
-    looked = {one.position for one in evidence.seen if isinstance(one.observation, (Look, Continuity))}
+    own = (Look, Continuity, PressureHold)
+    looked = {one.position for one in evidence.seen if isinstance(one.observation, own)}
     battery = any(isinstance(one.observation, Battery) for one in evidence.seen)
     sensors = evidence.system.sensors()
     for code, position in evidence.system.positions.items():
@@ -76,10 +77,26 @@ def _others(evidence: Evidence) -> Iterator[NotTested]:
         yield NotTested(area_of(evidence.system, code), f"{code} {position.name}", why)
 
 
+def _holds(evidence: Evidence) -> Iterator[NotTested]:
+    """Cylinders and pumps whose hold was not seen since the last work on them, the others being left in peace."""
+    positions = evidence.system.positions
+    if not any(position.kind in HYDRAULIC for position in positions.values()):
+        return
+    held = {
+        code for code in positions if any(isinstance(one.observation, PressureHold) for one in evidence.current(code))
+    }
+    if not held:
+        yield NotTested("hydraulics", _("Holding of pressure"), _("No pressure-hold test was made."))
+        return
+    for code, position in positions.items():
+        if position.kind in HELD and code not in held:
+            what = _("Holding of pressure: {where}").format(where=f"{code} {position.name}")
+            yield NotTested("hydraulics", what, _("No pressure-hold test was made there."))
+
+
 def _whole(evidence: Evidence) -> Iterator[NotTested]:
     """What an inspection of a top can cover and no check of a bench sheet does."""
-    if any(position.kind in HYDRAULIC for position in evidence.system.positions.values()):
-        yield NotTested("hydraulics", _("Holding of pressure"), _("No pressure-hold test was made."))
+    yield from _holds(evidence)
     if not any(isinstance(one.observation, Battery) for one in evidence.seen):
         yield NotTested("electrical", _("Battery at rest"), _("Not measured."))
     yield NotTested("seals", _("Seals and drains"), _("No water test was made."))

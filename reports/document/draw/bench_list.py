@@ -3,7 +3,6 @@
 from reportlab.platypus import Spacer
 
 from diagnostics.engine.bench_list import BenchList, ByHand, PoseToRead, Reading
-from diagnostics.engine.poses import plain
 from diagnostics.engine.words import _
 from reports.document.bench import BenchPaper
 from reports.document.draw.bench_kit import Box, Wire, grid, masthead, one_page
@@ -37,8 +36,8 @@ def _story(content: BenchPaper) -> list[Flow]:
     if not work.count:
         return [*story, Spacer(0, 4), text(_("Everything that a pin can show is proven."), STRONG), *_rest(work)]
     words = _(
-        "{poses} poses and {hands} switches by hand, about {minutes:.0f} minutes. Meter from the pin to ground, ignition "
-        "on, module awake; limits for {supply:.1f} V of supply."
+        "{poses} poses and {hands} switches by hand, about {minutes:.0f} minutes. Meter from the pin to ground, "
+        "ignition on, module awake; limits for {supply:.1f} V of supply."
     )
     count = words.format(poses=len(work.poses), hands=len(work.by_hand), minutes=work.minutes, supply=content.supply)
     story += [text(count, CELL), _supply(), *_cautions(work)]
@@ -80,7 +79,7 @@ def _heads(third: str) -> list[Flow]:
 
 
 def _row(reading: Reading) -> list[Flow]:
-    due = f"{plain(reading.state)}, {reading.due}" if reading.due else plain(reading.state)
+    due = f"{reading.state_words}, {reading.due}" if reading.due else reading.state_words
     return [
         Box(),
         text(reading.pin.label, CELL_BOLD),
@@ -98,6 +97,8 @@ def _by_hand(switches: tuple[ByHand, ...]) -> list[Flow]:
     rows: list[list[Flow]] = []
     for one in switches:
         words = _("pressed {pressed}, let go {released}").format(pressed=one.pressed, released=one.released)
+        if one.hold:
+            words += _("; hold {other} pressed all the time").format(other=one.hold)
         rows.append(
             [
                 Box(),

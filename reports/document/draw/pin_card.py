@@ -48,9 +48,8 @@ def draw_pin_card(content: PinCard) -> bytes:
 
 def _about(system: TopSystem) -> Flow:
     module = system.positions[system.module.position]
-    volts = _(
-        "low under {low:.1f} V, high over {high:.1f} V, between them a finding; at {supply:.0f} V of supply"
-    ).format(
+    limits = _("low under {low:.1f} V, high over {high:.1f} V, between them a finding; at {supply:.0f} V of supply")
+    volts = limits.format(
         low=system.module.low_share * system.supply_v,
         high=system.module.high_share * system.supply_v,
         supply=system.supply_v,

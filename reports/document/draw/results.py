@@ -1,8 +1,9 @@
 """The results in full: proof matrix, motion times, measured limits, other checks, work done, readings."""
 
+from diagnostics.engine.hold import GUARD_BAR
 from diagnostics.engine.words import _
 from reports.document.compose.findings import quantity
-from reports.document.content import Certificate, MotionTrial, StepTime, WorkDone
+from reports.document.content import Certificate, Hold, MotionTrial, StepTime, WorkDone
 from reports.document.draw.kit import (
     CELL,
     CELL_BOLD,
@@ -74,6 +75,8 @@ def _trial(trial: MotionTrial) -> list[Flow]:
     rows = [_step(step) for step in trial.steps]
     title = f"{trial.title}: {how}{lamp}"
     words = _("{at}, by {by}").format(at=moment(trial.at), by=trial.by)
+    if trial.oil_c is not None:
+        words += _(", fluid at {oil:g} °C").format(oil=trial.oil_c)
     parts = [*subheading(title), text(words, SOFT_SMALL)]
     return [*parts, table(head, rows, [0.36, 0.14, 0.17, 0.13, 0.2], right=(1, 2, 3))]
 
@@ -117,7 +120,7 @@ def _limits(content: Certificate) -> list[Flow]:
 
 
 def _hydraulics_and_seals(content: Certificate) -> list[Flow]:
-    story: list[Flow] = []
+    story = _holds(content)
     seen = [row for row in content.results.observed if row.area in ("hydraulics", "seals")]
     story += [text(f"{row.position} {row.name}: {row.words} ({day(row.at)}, {row.by})", CELL) for row in seen]
     missing = [row for row in content.results.not_tested if row.area in ("hydraulics", "seals")]
@@ -125,6 +128,42 @@ def _hydraulics_and_seals(content: Certificate) -> list[Flow]:
         words = _("Not tested: {what}.").format(what="; ".join(row.what for row in missing))
         story.append(text(words, CELL))
     return [*heading(_("Hydraulics and seals")), *story] if story else []
+
+
+def _holds(content: Certificate) -> list[Flow]:
+    rows = content.results.holds
+    if not rows:
+        return []
+    cells = [
+        [
+            [text(f"{row.position} {row.name}", CELL), text(f"{moment(row.at)}, {row.by}", SOFT_SMALL)],
+            text(_("{start:g} to {end:g} bar").format(start=row.bar_start, end=row.bar_end), CELL_RIGHT),
+            text(_("{seconds:g} s").format(seconds=row.seconds), CELL_RIGHT),
+            text(_("{loss:.0f} bar").format(loss=row.usual_loss_bar), CELL_RIGHT),
+            text(_("not noted") if row.oil_c is None else _("{oil:g} °C").format(oil=row.oil_c), CELL_RIGHT),
+            _held(row),
+        ]
+        for row in rows
+    ]
+    head = [_("Pressure hold at"), _("Pressure"), _("Held"), _("Usual loss up to"), _("Fluid"), _("Result")]
+    words = _(
+        "Judged with ± {guard:g} bar for two readings of one gauge; which gauge it was is not recorded and no "
+        "calibration is claimed. A leak in ml a minute is a lower bound by calculation."
+    )
+    return [
+        table(head, cells, [0.3, 0.16, 0.09, 0.13, 0.1, 0.22], right=(1, 2, 3, 4)),
+        text(words.format(guard=GUARD_BAR), SMALL),
+    ]
+
+
+def _held(row: Hold) -> Flow | list[Flow]:
+    if row.verdict == "ok":
+        return Tag("disc", _("holds"))
+    if row.verdict != "finding":
+        return [Tag("ring", _("noted")), text(row.words, SMALL)]
+    leak = row.least_leak_ml_min
+    tag = Tag("diamond-open", _("sinks"))
+    return tag if leak is None else [tag, text(_("at least {leak:.3f} ml/min").format(leak=leak), SMALL)]
 
 
 def _other_checks(content: Certificate) -> list[Flow]:
