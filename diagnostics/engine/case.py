@@ -222,7 +222,9 @@ def check_observation(system: TopSystem, observation: Observation, where: str) -
         _check_hold(system, observation, where)
     first = system.positions[observation.position].in_series_with
     if isinstance(observation, PinReading) and first is not None:
-        words = _("{where}: {position} has no pin of its own; read {first}, whose pin is made only while both are made.")
+        words = _(
+            "{where}: {position} has no pin of its own; read {first}, whose pin is made only while both are made."
+        )
         raise CaseError(words.format(where=where, position=observation.position, first=first))
     if observation.check not in checks_of(system, observation.position):
         words = _("{where}: the check “{check}” cannot be made at {position}, which is a {kind}.")

@@ -1,9 +1,9 @@
 """A top system prepared for inference: its fault sets, and per site the local set of each, as arrays.
 
 A *site* is a place where observations meet faults: a sensor with its path, trigger and input of the module, or
-another position with its own faults. Two switches in series on one pin are one site, found under both codes. What a check shows there depends on the local fault set alone, so a likelihood
-over all H hypotheses is a gather from a small table. Prepared once per system and size of set, kept for the few
-systems that a shop works on.
+another position with its own faults. Two switches in series on one pin are one site, found under both codes. What a
+check shows there depends on the local fault set alone, so it is a small table. Prepared once per system and size of
+set, kept for the few systems that a shop works on.
 """
 
 from collections import OrderedDict
@@ -11,19 +11,23 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from threading import Lock
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.engine.effects import TWIN, Modes
 from diagnostics.engine.faults import faults_of, repair_of
-from diagnostics.engine.hypotheses import FaultSets, fault_sets, project, rank, sorted_rows
+from diagnostics.engine.hypotheses import Crowd, FaultSets, count, crowd_of, fault_sets, rank, sorted_rows
 from diagnostics.engine.results import Fault
 from diagnostics.engine.system.model import SENSORS, TopSystem
 from diagnostics.engine.system.series import path_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
+Subset = NDArray[np.integer] | slice
+ALL = slice(None)
+Kept = TypeVar("Kept")
 
 
 @dataclass(frozen=True)
@@ -42,34 +46,49 @@ class Site:
 
 @dataclass
 class Compiled:
-    """`sets`: the hypotheses (H of them). `faults`: what their members mean. `sites`: by position code."""
+    """`sets`: the hypotheses (H of them). `faults`: what their members mean. `sites`: by position code. `most`: faults
+    at once that were asked for; the sets hold fewer where the system is too large for that."""
 
     system: TopSystem
     faults: tuple[Fault, ...]
     sets: FaultSets
     sites: Mapping[str, Site]
-    _codes: dict[str, Ints] = field(default_factory=dict)
-    _cache: dict[object, Floats] = field(default_factory=dict)
+    most: int
+    _digits: dict[str, tuple[Ints, Ints]] = field(default_factory=dict)
+    _crowds: dict[tuple[int, ...], Crowd] = field(default_factory=dict)
+    _cache: dict[object, object] = field(default_factory=dict)
 
     @cached_property
     def sensors(self) -> frozenset[str]:
         return frozenset(self.system.sensors())
 
-    def codes(self, site: str) -> Ints:
-        """(H,) the local fault set of each hypothesis at a site."""
-        site = self.sites[site].code
-        if site not in self._codes:
-            keep = np.full(len(self.faults), len(self.sites[site].faults), dtype=np.int32)
-            for new, old in enumerate(self.sites[site].faults):
-                keep[old] = new
-            self._codes[site] = project(self.sets, keep, len(self.sites[site].faults))
-        return self._codes[site]
+    def codes(self, site: str, subset: Subset = ALL) -> Ints:
+        """(m,) the local fault set at a site of the hypotheses at these places.
 
-    def kept(self, key: object, make: Callable[[], Floats]) -> Floats:
-        """A likelihood that depends on the system alone, made once."""
+        Not kept: for a few thousand places it costs less than to hold it for all. What is asked of all hypotheses goes
+        by `crowd` or by classes (alike.py).
+        """
+        own = self.sites[site]
+        if own.code not in self._digits:
+            self._digits[own.code] = _digits(own.faults, self.sets)
+        digit, table = self._digits[own.code]
+        columns = self.sets.members.T
+        key = digit[columns[0][subset]]
+        for column in columns[1:]:
+            key = key * (len(own.faults) + 1) + digit[column[subset]]
+        return table[key]
+
+    def crowd(self, faults: tuple[int, ...]) -> Crowd:
+        """The hypotheses with two or more of these faults (rising). Made once for each different few."""
+        if faults not in self._crowds:
+            self._crowds[faults] = crowd_of(self.sets, faults)
+        return self._crowds[faults]
+
+    def kept(self, key: object, make: Callable[[], Kept]) -> Kept:
+        """What depends on the system alone, made once."""
         if key not in self._cache:
             self._cache[key] = make()
-        return self._cache[key]
+        return self._cache[key]  # type: ignore[return-value]
 
     @cached_property
     def repairs(self) -> tuple[str, ...]:
@@ -82,11 +101,11 @@ class Compiled:
         return tuple(dict.fromkeys(self.repairs))
 
     @cached_property
-    def repair_members(self) -> Ints:
+    def repair_members(self) -> NDArray[np.integer]:
         """(H, k) the different repairs that each hypothesis needs, rising; len(repair_names) where empty."""
+        n = len(self.repair_names)
         number = {name: i for i, name in enumerate(self.repair_names)}
-        n = len(number)
-        lookup = np.array([*(number[name] for name in self.repairs), n], dtype=np.int32)
+        lookup = np.array([*(number[name] for name in self.repairs), n], dtype=self.sets.members.dtype)
         part = sorted_rows(lookup[self.sets.members])
         for column in range(1, part.shape[1]):
             part[part[:, column] == part[:, column - 1], column] = n  # two faults, one repair
@@ -94,9 +113,31 @@ class Compiled:
         return np.asfortranarray(part)
 
     @cached_property
-    def repair_sets(self) -> Ints:
-        """(H,) which set of repairs puts each hypothesis right."""
-        return rank(self.repair_members, len(self.repair_names))
+    def repair_twice(self) -> tuple[Ints, Ints, Floats]:
+        """The hypotheses in which one repair mends several faults: their places, the repair, how many faults beyond
+        the first."""
+        found = []
+        for number, name in enumerate(self.repair_names):
+            crowd = self.crowd(tuple(i for i, repair in enumerate(self.repairs) if repair == name))
+            several = fault_sets(self.repairs.count(name), self.sets.k).size[crowd.local]
+            found.append((crowd.places, np.full(len(crowd.places), number, dtype=np.int32), several - 1.0))
+        places, numbers, beyond = (np.concatenate(column) for column in zip(*found, strict=True))
+        return places, numbers, beyond
+
+
+def _digits(faults: tuple[int, ...], sets: FaultSets) -> tuple[Ints, Ints]:
+    """How to read the local set off the members of a hypothesis.
+
+    (n + 1,) a digit for each fault, 0 for those of other sites, and the code of the local set for each number that k
+    digits make; rising members have rising digits, with zeros anywhere between them.
+    """
+    n, k = len(faults), sets.k
+    digit = np.zeros(sets.n + 1, dtype=np.int32)
+    digit[list(faults)] = np.arange(1, n + 1)
+    numbers = np.indices((n + 1,) * k).reshape(k, -1).T
+    rising = sorted_rows(np.where(numbers == 0, n, numbers - 1))
+    known = np.all((np.diff(rising, axis=1) > 0) | (rising[:, 1:] == n), axis=1)
+    return digit, np.where(known, rank(rising, n), 0).astype(np.int32)
 
 
 def _local_sets(modes: list[str], k: int) -> tuple[Modes, ...]:
@@ -119,14 +160,22 @@ def _sites(system: TopSystem, faults: tuple[Fault, ...], k: int) -> dict[str, Si
     return found
 
 
+MOST_SETS = 1_000_000
+"""So many sets (of three: 181 faults) are weighed at most: beyond, an answer would keep a person waiting and the arrays
+would crowd the memory. What larger sets can weigh is bounded then (leftout.py)."""
+
+
 def compile_system(system: TopSystem, max_faults: int) -> Compiled:
-    faults = faults_of(system)
-    return Compiled(system, faults, fault_sets(len(faults), max_faults), _sites(system, faults, max_faults))
+    faults, size = faults_of(system), max_faults
+    while size > 1 and count(len(faults), size) > MOST_SETS:
+        size -= 1
+    return Compiled(system, faults, fault_sets(len(faults), size), _sites(system, faults, max_faults), max_faults)
 
 
 _kept: OrderedDict[tuple[str, int, int], Compiled] = OrderedDict()
 _lock = Lock()
-_MOST_KEPT = 8
+_MOST_KEPT = 4
+"""Systems kept prepared. The largest shipped one holds some tens of megabytes for sets of three."""
 
 
 def compiled(system: TopSystem, max_faults: int) -> Compiled:

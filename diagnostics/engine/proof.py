@@ -5,7 +5,6 @@ both made; the pin released shows that switch released which alone was due to be
 one held pressed.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
 from diagnostics.engine.case import Observation, PinByHand, PinReading, position_of
@@ -32,10 +31,15 @@ def proof_of(system: TopSystem, observations: Iterable[Observation]) -> dict[str
 
 def proof_from(system: TopSystem, judged: Sequence[tuple[Observation, Judgement]]) -> dict[str, ProofState]:
     """The same for observations that are judged already."""
-    worked = {
-        code for observation, _judgement in judged if observation.after_work for code in _told(system, observation)
-    }
-    seen: dict[str, set[str]] = defaultdict(set)
+    seen = states_seen(system, judged)
+    return {code: _state(seen[code], position.watches is not None) for code, position in system.wired().items()}
+
+
+def states_seen(system: TopSystem, judged: Sequence[tuple[Observation, Judgement]]) -> dict[str, set[str]]:
+    """Sensor -> the states (of an angle sensor the places) of it that were seen since the last work on its path."""
+    after = {position_of(system, observation) for observation, _judgement in judged if observation.after_work} - {""}
+    worked = {one for code in after for one in path_of(system, code)}
+    seen: dict[str, set[str]] = {code: set() for code in system.wired()}
     for observation, judgement in judged:
         if not isinstance(observation, PinReading | PinByHand) or judgement.verdict != OK:
             continue
@@ -43,14 +47,7 @@ def proof_from(system: TopSystem, judged: Sequence[tuple[Observation, Judgement]
             continue
         for code, state in _shown(system, observation):
             seen[code].add(state)
-    return {code: _state(seen[code], position.watches is not None) for code, position in system.wired().items()}
-
-
-def _told(system: TopSystem, observation: Observation) -> tuple[str, ...]:
-    """The positions whose path an observation tells of: at a pin all that are on it."""
-    code = position_of(system, observation)
-    at_pin = isinstance(observation, PinReading | PinByHand)
-    return path_of(system, code) if at_pin else (code,)
+    return seen
 
 
 def _shown(system: TopSystem, observation: PinReading | PinByHand) -> Iterable[Seen]:

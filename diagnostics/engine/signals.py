@@ -33,6 +33,7 @@ from diagnostics.engine.hold import judge_hold
 from diagnostics.engine.hydraulics import usual_up_to_s
 from diagnostics.engine.levels import TOO_NEAR, WEAK_SHARE, read_pin, share_of, too_near, weak_at, weak_or_not
 from diagnostics.engine.motion import MADE, RELEASED, pin_state, pose_of
+from diagnostics.engine.poses import places_words
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.system.model import BETWEEN, Pin, Position, Step, TopSystem
 from diagnostics.engine.system.series import at_pin, partner_of, pin_of, twin_of
@@ -258,6 +259,8 @@ def _motion(system: TopSystem, observation: MotionTrial) -> Judgement:
         return Judgement(OK, (_("{title} ran to its end.").format(title=motion.title) + " " + late).strip())
     words = _("{title} stops: the step “{step}” does not start or does not end.")
     words = words.format(title=motion.title, step=steps[observation.stops_at].title)
+    if observation.stands:
+        words += " " + _("Seen there: {places}.").format(places=places_words(system, observation.stands))
     return Judgement(FINDING, (words + " " + late).strip())
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
-from diagnostics.engine.motion import StepTrace, fault_free, reports, sensor_state
+from diagnostics.engine.motion import StepTrace, fault_free, pin_state, reports, sensor_state
 from diagnostics.engine.system.model import SENSORS, TopSystem
 from diagnostics.engine.system.problems import At, Finding
 from diagnostics.engine.words import _
@@ -93,6 +93,9 @@ def _exercised(system: TopSystem) -> Iterator[Finding]:
         if len(seen) < 2:
             words = _("{code} only ever reports {state}: no motion and no axis moved by hand changes it.")
             yield ("positions", code), words.format(code=code, state=seen[0])
+        elif position.in_series_with and all(pin_state(system, code, pose) == "released" for pose in poses):
+            words = _("{first} and {code} are never made at the same time, so their pin would never read made.")
+            yield ("positions", code, "in_series_with"), words.format(first=position.in_series_with, code=code)
 
 
 def _reached(system: TopSystem) -> list[Mapping[str, str]]:

@@ -172,10 +172,10 @@ def _seconds(at: At, step: Step) -> Iterator[Finding]:
 
 def _without_pin(system: TopSystem, at: At, code: str) -> Iterator[Finding]:
     """A finding where the module cannot tell what `code` does: its contact is only the second one on a pin."""
-    first = system.positions[code].in_series_with
-    if first is not None:
+    position = system.positions[code]
+    if position.in_series_with is not None and position.pin is None:
         words = _("{code} has no pin of its own; name {first}, whose pin is made only while both are made.")
-        yield at, words.format(code=code, first=first)
+        yield at, words.format(code=code, first=position.in_series_with)
 
 
 def _reported(system: TopSystem, at: At, position: Position, state: str) -> Iterator[Finding]:
