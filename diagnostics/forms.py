@@ -164,18 +164,41 @@ class LookForm(AtPosition):
         return {"check": self.check, "position": data["position"], "found": data["words"] or data["found"]}
 
 
+class HoldForm(AtPosition):
+    """A pressure hold. Its seconds and temperature have names of their own: a row's fields are one form."""
+
+    check = CheckKind.PRESSURE_HOLD.value
+    bar_start = MeterField(unit="bar", example="120")
+    bar_end = MeterField(unit="bar", example="115")
+    hold_seconds = MeterField(unit="seconds", example="60")
+    hold_oil_c = MeterField(unit="°C", example="20", required=False)
+
+    def observation(self) -> dict[str, Any]:
+        data = super().observation()
+        return {
+            "check": self.check,
+            "position": data["position"],
+            "bar_start": data["bar_start"],
+            "bar_end": data["bar_end"],
+            "seconds": data["hold_seconds"],
+            "oil_c": data["hold_oil_c"],
+        }
+
+
 class BatteryForm(EntryForm):
     check = CheckKind.BATTERY.value
     volts = _volts()
 
 
 class MotionForm(EntryForm):
-    """`stops_at`: a step, or `whole`; seconds of the steps that ended come as `seconds_<step>`."""
+    """`stops_at`: a step, or `whole`; seconds of the steps that ended come as `seconds_<step>`, where axes were seen to
+    stand as `stands_<axis>`."""
 
     check = CheckKind.MOTION.value
     motion = forms.ChoiceField(choices=[("open", "open"), ("close", "close")])
     stops_at = forms.CharField(label=gettext_lazy("Where it stopped"), max_length=60)
     lamp = forms.ChoiceField(choices=LAMPS, required=False)
+    oil_c = MeterField(unit="°C", example="20", required=False)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data
@@ -196,12 +219,27 @@ class MotionForm(EntryForm):
         stops_at = None if data["stops_at"] == "whole" else data["stops_at"]
         return MotionTrial(
             check="motion", motion=data["motion"], stops_at=stops_at, lamp=data["lamp"] or None
-        ).model_dump() | {"seconds": data["seconds"]}
+        ).model_dump() | {"seconds": data["seconds"], "oil_c": data["oil_c"], "stands": self._stands()}
+
+    def _stands(self) -> dict[str, str] | None:
+        """What nobody looked at stays empty and says nothing."""
+        given = {name.removeprefix("stands_"): place for name, place in self.data.items() if name.startswith("stands_")}
+        return {axis: place for axis, place in given.items() if place} or None
 
 
 ENTRY_FORMS: dict[str, type[EntryForm]] = {
     form.check: form
-    for form in (PinForm, ByHandForm, ClickForm, WiggleForm, ContinuityForm, LookForm, BatteryForm, MotionForm)
+    for form in (
+        PinForm,
+        ByHandForm,
+        ClickForm,
+        WiggleForm,
+        ContinuityForm,
+        LookForm,
+        HoldForm,
+        BatteryForm,
+        MotionForm,
+    )
 }
 
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from diagnostics.views import bench_list, enquiries, entries, fragments, sheet, systems, tell, times, work
+from diagnostics.views import bench_list, drawings, enquiries, entries, fragments, sheet, systems, tell, times, work
 
 app_name = "diagnostics"
 urlpatterns = [
@@ -15,6 +15,7 @@ urlpatterns = [
     path("sheets/<int:pk>/live/", sheet.live, name="sheet-live"),
     path("sheets/<int:pk>/bench-list/", bench_list.bench_list, name="bench-list"),
     path("sheets/<int:pk>/times/", times.times, name="sheet-times"),
+    path("sheets/<int:pk>/drawings/", drawings.sheet_drawings, name="sheet-drawings"),
     path("sheets/<int:pk>/next/", sheet.next_checks, name="next"),
     path("sheets/<int:pk>/fields/", sheet.fields, name="sheet-fields"),
     path("sheets/<int:pk>/compare/", sheet.compare, name="sheet-compare"),

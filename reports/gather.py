@@ -48,9 +48,10 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         ),
         method=_(
             "Readings in volts at the pins of the control module, to ground, with the module awake; actuation by hand; "
-            "whole motions with their steps timed; looks, clicks and wiggles; judged against the declared top system."
+            "whole motions with their steps timed; looks, clicks, wiggles and pressure holds; judged against the "
+            "declared top system."
         ),
-        instruments=(Instrument(_("Digital multimeter and stopwatch of the shop; which ones was not recorded")),),
+        instruments=_instruments(found),
         results=found,
         overall=compose.overall(found, motions=len(system.motions) if system else 0),
         decision_rule=compose.decision_rule_words(),
@@ -62,6 +63,12 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         approved_by=_person(by),
         replaces=replaces,
     )
+
+
+def _instruments(found: Results) -> tuple[Instrument, ...]:
+    meter = Instrument(_("Digital multimeter and stopwatch of the shop; which ones was not recorded"))
+    gauge = Instrument(_("Pressure gauge of the shop; which one was not recorded"))
+    return (meter, gauge) if found.holds else (meter,)
 
 
 def _issuer() -> Issuer:

@@ -82,11 +82,11 @@ class Walther:
     def mm2_s(self, celsius: float) -> float:
         """Kinematic viscosity. Raises HydraulicsError below absolute zero."""
         _above_zero(kelvin=celsius + self.zero_k)
-        return float(10.0 ** 10.0 ** (self.a - self.b * log10(celsius + self.zero_k)) - 0.7)
+        return float(10.0**10.0 ** (self.a - self.b * log10(celsius + self.zero_k)) - 0.7)
 
 
 def walther(first: tuple[float, float], second: tuple[float, float], zero_k: float = KELVIN) -> Walther:
-    """Through two points (°C, mm²/s). Raises HydraulicsError for points that no fluid has: the warmer one is thinner."""
+    """Through two points (°C, mm²/s). Raises HydraulicsError for points of no fluid: the warmer one is thinner."""
     (cold, thick), (warm, thin) = sorted((first, second))
     if not (cold < warm and thick > thin >= 0.4):
         words = _("The points {first} and {second} are no viscosity of a fluid: it gets thinner as it gets warmer.")

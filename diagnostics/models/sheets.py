@@ -15,6 +15,7 @@ class CheckKind(models.TextChoices):
     CONTINUITY = "continuity", _("Continuity")
     MOTION = "motion", _("Motion trial")
     LOOK = "look", _("Look")
+    PRESSURE_HOLD = "pressure-hold", _("Pressure hold")
     BATTERY = "battery", _("Battery")
 
 
@@ -63,7 +64,7 @@ class Check(models.Model):
     """
 
     sheet = models.ForeignKey(BenchSheet, on_delete=models.PROTECT, related_name="checks")
-    kind = models.CharField(max_length=12, choices=CheckKind)
+    kind = models.CharField(max_length=16, choices=CheckKind)
     position = models.CharField(max_length=12, blank=True)
     observation = models.JSONField()
     verdict = models.CharField(max_length=8)
@@ -77,7 +78,11 @@ class Check(models.Model):
 
     class Meta:
         ordering = ["at", "pk"]
-        indexes = [models.Index(fields=["sheet", "position", "at"])]
+        indexes = [
+            models.Index(fields=["sheet", "position", "at"]),
+            # The shop's newest motion trials are asked for by every sheet with step times.
+            models.Index(fields=["-at"], condition=models.Q(kind="motion"), name="check_motions_newest"),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["sheet", "entry_id"], name="check_entry_once"),
             models.CheckConstraint(condition=models.Q(kind__in=CheckKind.values), name="check_kind_known"),

@@ -17,6 +17,7 @@ from diagnostics.engine.case import MOST_OBSERVATIONS, check_observation, observ
 from diagnostics.engine.errors import CaseError
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import judge
+from diagnostics.engine.standing import pose_after
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.system.sentences import words_of
 from diagnostics.models import BenchSheet, Check, CheckKind
@@ -34,7 +35,7 @@ _TAKES_SUPPLY = frozenset({CheckKind.PIN.value, CheckKind.PIN_BY_HAND.value})
 @transaction.atomic
 def check_add(*, sheet: BenchSheet, by: User, observation: Mapping[str, Any], entry_id: uuid.UUID) -> Check:
     """Keep one entry and judge it. `observation` as in a case file; what it leaves out (pose, supply, ignition) the
-    sheet fills in.
+    sheet fills in. After a motion trial the sheet's pose is where the top stopped.
 
     The same `entry_id` again gives the check that stands: an entry sent twice is kept once, also on a sheet closed
     since. An entry that is no evidence (ignition off, reading above supply) is kept with verdict `refused` and its
@@ -52,6 +53,7 @@ def check_add(*, sheet: BenchSheet, by: User, observation: Mapping[str, Any], en
         kind, position, data, judgement = _free(sheet, observation)
     else:
         kind, position, data, judgement = _declared(sheet, system_of(sheet.revision), observation)
+        _pose_follows(sheet, system_of(sheet.revision), data)
     try:
         with transaction.atomic():
             return Check.objects.create(
@@ -71,6 +73,14 @@ def check_add(*, sheet: BenchSheet, by: User, observation: Mapping[str, Any], en
         if there is None:
             raise
         return there
+
+
+def _pose_follows(sheet: BenchSheet, system: TopSystem, data: Mapping[str, Any]) -> None:
+    """After a trial the car stands where the motion stopped, so the next readings are taken there."""
+    if data["check"] != CheckKind.MOTION:
+        return
+    sheet.pose = pose_after(system, data["motion"], data["stops_at"], data["stands"], base=sheet.pose)
+    sheet.save(update_fields=["pose"])
 
 
 def _there(sheet: BenchSheet, entry_id: uuid.UUID) -> Check | None:
@@ -118,6 +128,10 @@ def _expected() -> dict[str, str]:
         "released_volts": _("volts, a number such as 12.1"),
         "supply_volts": _("volts, a number such as 12.6"),
         "ohms": _("ohms, zero or more, or “open”"),
+        "bar_start": _("bar, more than 0 and at most 400, such as 120"),
+        "bar_end": _("bar, 0 to 400, such as 115"),
+        "seconds": _("seconds, more than 0 and at most 3600, such as 60"),
+        "oil_c": _("°C, −40 to 120, such as 20"),
     }
 
 

@@ -14,7 +14,7 @@ from diagnostics.engine.faults import mode_words, modes_of
 from diagnostics.engine.hydraulics import CylinderFigures, cylinder_figures
 from diagnostics.engine.poses import place_words, plain
 from diagnostics.engine.system.fluid import remarks_of
-from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.system.model import BETWEEN, TopSystem
 
 register = template.Library()
 
@@ -59,6 +59,13 @@ def figures(system: TopSystem) -> tuple[CylinderFigures, ...]:
 def remarks(system: TopSystem) -> tuple[str, ...]:
     """What a person should look at again in a system file that is valid."""
     return tuple(words for _path, words in remarks_of(system))
+
+
+@register.filter
+def moved_by(system: TopSystem, motion: str) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
+    """The axes that a motion moves: name, title, and where each can be seen to stand."""
+    moved = {axis for step in system.motions[motion].steps for axis in step.moves}  # type: ignore[index]
+    return tuple((name, one.title, (*one.places, BETWEEN)) for name, one in system.axes.items() if name in moved)
 
 
 @register.filter

@@ -1,5 +1,6 @@
 """From what stands wrong with a car on a day to a job with its bench sheet, as it would have been booked."""
 
+import math
 import random
 from datetime import date, datetime, time, timedelta, tzinfo
 
@@ -23,9 +24,30 @@ def at(day: date, hour: float, zone: tzinfo) -> datetime:
     return datetime.combine(day, time(), zone) + timedelta(minutes=round(60 * hour))
 
 
+HALL_C = 18.0
+OUTSIDE_C = {"hot": (24.0, 8.0), "temperate": (11.0, 9.0), "cold": (4.0, 14.0)}
+"""Climate -> yearly mean outside and half the way from winter to summer."""
+COLDEST_DAY = 20
+NOT_NOTED = 0.12
+"""Share of visits in which nobody looks at the thermometer."""
+
+
 def bench_of(life: Life, day: float, rng: random.Random) -> Bench:
     faults = frozenset(clock.fault for clock in life.present(day).values())
-    return Bench(life.system, faults, rng)
+    oil_c, noted = oil_of(life.car, day)
+    bench = Bench(life.system, faults, rng, oil_c)
+    bench.notes_oil = noted
+    return bench
+
+
+def oil_of(car: CarRecord, day: float) -> tuple[float, bool]:
+    """Fluid temperature in °C and whether it is noted: a car comes in from outside and takes on the hall's warmth."""
+    dice = random.Random(f"oil:{car.vin}:{int(day)}")  # noqa: S311 - a story, no secret
+    mean, swing = OUTSIDE_C[car.climate]
+    turn = 2.0 * math.pi * (date.fromordinal(int(day)).timetuple().tm_yday - COLDEST_DAY) / 365.25
+    outside = mean - swing * math.cos(turn) + dice.gauss(0.0, 3.0)
+    in_hall = dice.uniform(0.2, 0.8)
+    return round(in_hall * HALL_C + (1.0 - in_hall) * outside), dice.random() >= NOT_NOTED
 
 
 def past_job(life: Life, day: date, rng: random.Random, zone: tzinfo, *, inspection: bool) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from diagnostics.engine.case import Battery, MotionTrial, observation_of
+from diagnostics.engine.case import Battery, MotionTrial, checks_of, observation_of
 from diagnostics.engine.faults import mode_of, repair_of
 from diagnostics.engine.proof import proof_of
 from diagnostics.engine.results import Fault
@@ -55,7 +55,7 @@ def trace(bench: Bench, watch: Watch, complaint: dict[str, Any] | None, *, every
     """Everything up to the repair. `complaint` as in a case file; None: a service, which tries both motions.
 
     `every_switch`: an inspection, which sees each switch made and released, by hand where the resting poses do not
-    show it.
+    show it, and holds every cylinder and the pump under pressure.
     """
     visit = Visit(complaint=complaint or {})
     add = _adder(visit.tracing, watch)
@@ -68,6 +68,7 @@ def trace(bench: Bench, watch: Watch, complaint: dict[str, Any] | None, *, every
             if position.kind in LOOKED_AT:
                 add(1.5, bench.look(code))
         if every_switch:
+            _hold_all(bench, add)
             _press_the_rest(bench, add, visit)
     else:
         _try(bench, add, complaint["motion"])
@@ -117,6 +118,8 @@ def prove(bench: Bench, watch: Watch, visit: Visit) -> bool:
             add(3, bench.by_hand(work.position) | {"after_work": True})
         elif position.kind == "supply":
             add(4, bench.battery() | {"after_work": True})
+        elif "pressure-hold" in checks_of(bench.system, work.position):
+            add(12, bench.pressure_hold(work.position) | {"after_work": True})
         if work.position in looked_at:
             add(1, bench.look(work.position) | {"after_work": True})
     angles = [w.position for w in visit.mending if bench.system.positions[w.position].watches is not None]
@@ -135,6 +138,14 @@ def prove(bench: Bench, watch: Watch, visit: Visit) -> bool:
 def _try(bench: Bench, add: "Add", motion: str) -> None:
     bench.stand(bench.system.motions[motion].start)  # type: ignore[index]
     add(3, bench.try_motion(motion))
+
+
+def _hold_all(bench: Bench, add: "Add") -> None:
+    if any(fault.mode == "dead" and bench.system.positions[fault.position].kind == "pump" for fault in bench.faults):
+        return  # nothing builds up pressure
+    for code in bench.system.positions:
+        if "pressure-hold" in checks_of(bench.system, code):
+            add(8, bench.pressure_hold(code))
 
 
 def _press_the_rest(bench: Bench, add: "Add", visit: Visit) -> None:
@@ -173,6 +184,8 @@ def _narrow(bench: Bench, fault: Fault) -> Iterator[tuple[float, dict[str, Any]]
         yield 4, bench.continuity(code)
     if (where in ("unit", "trigger") or fault.mode == "unplugged") and position.kind != "supply":
         yield position.minutes, bench.look(code)
+    if fault.mode in ("leaks", "weak") and "pressure-hold" in checks_of(bench.system, code):
+        yield 12, bench.pressure_hold(code)
     if fault.mode == "comes-and-goes":
         yield 2, bench.wiggle(code)
 

@@ -209,9 +209,9 @@ def test_publishing_is_append_only(owner: User, revision: SystemRevision) -> Non
     with pytest.raises(Conflict, match="never changes"):
         services.system_publish(text=changed, source="x.yaml", by=owner)
     newer = services.system_publish(
-        text=changed.replace("\nrevision: 1\n", "\nrevision: 2\n"), source="x.yaml", by=owner
+        text=changed.replace("\nrevision: 2\n", "\nrevision: 3\n"), source="x.yaml", by=owner
     )
-    assert newer.revision == 2
+    assert newer.revision == 3
     with pytest.raises(ShopError, match=r"x\.yaml:\d+"):
         services.system_publish(text=revision.text.replace("lid: shut", "lid: ajar", 1), source="x.yaml", by=owner)
     assert SystemRevision.objects.count() == 2
@@ -222,7 +222,7 @@ def test_an_open_sheet_keeps_the_revision_it_was_opened_on(
     owner: User,
     revision: SystemRevision,
 ) -> None:
-    text = revision.text.replace("\nrevision: 1\n", "\nrevision: 2\n")
+    text = revision.text.replace("\nrevision: 2\n", "\nrevision: 3\n")
     services.system_publish(text=text, source="x.yaml", by=owner)
     sheet.refresh_from_db()
     assert sheet.revision == revision

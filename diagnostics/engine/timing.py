@@ -1,0 +1,129 @@
+"""Step times against the shop's own cars of the same system at like fluid temperature: robust, with the number of cars.
+
+The median and the median absolute deviation of one time a car. The MAD times 1.4826 estimates the standard deviation
+of a normal distribution (Rousseeuw and Croux, J. Amer. Stat. Assoc. 88 (1993) 1273-1283); a robust z beyond 3.5 stands
+out (Iglewicz and Hoaglin, How to Detect and Handle Outliers, 1993). One strange car in ten moves neither by much.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import erf, sqrt
+from statistics import median
+
+from diagnostics.engine.case import MotionTrial
+from diagnostics.engine.hydraulics import usual_up_to_s
+from diagnostics.engine.system.model import Step, TopSystem
+from diagnostics.engine.words import _
+
+LIKE_C = 8.0
+"""Kelvin within which two fluid temperatures are alike: common practice, no source."""
+ENOUGH = 10
+"""Cars from which on their times stand for what is usual: common practice, no source."""
+MAD_TO_SIGMA = 1.4826
+STANDS_OUT = 3.5
+STOPWATCH_SD_S = 0.25
+"""Standard uncertainty of step seconds taken by hand, reaction at both ends: common practice, no source."""
+LEAST_SIGMA_S = 0.1
+"""Times are written to a tenth: cars that all agree are no reason to call the next tenth strange."""
+SLOW_Z = 1.88
+"""Robust z beyond which a step counts as slow: sound steps are beyond it in 3 of 100, as `observe.SLOW_SOUND` says
+(the 97 % point of the normal distribution)."""
+
+
+@dataclass(frozen=True, slots=True)
+class StepTimes:
+    """What one step takes in the shop's own cars: median and sigma in seconds, n cars. `oil_c`: the fluid temperature
+    for which it holds (± LIKE_C); None: of trials without a temperature, whatever it was."""
+
+    median: float
+    sigma: float
+    n: int
+    oil_c: float | None = None
+
+
+References = Mapping[tuple[str, str], StepTimes]
+"""(motion, step) -> what the shop's own cars take."""
+NO_TIMES: References = {}
+
+
+def alike(one: float | None, other: float | None) -> bool:
+    """Whether times at these fluid temperatures may be compared; an unknown one is like unknown ones only."""
+    if one is None or other is None:
+        return one is other
+    return abs(one - other) <= LIKE_C
+
+
+def times_of(seconds: Sequence[float], oil_c: float | None) -> StepTimes:
+    """One time a car, in any order; at least one."""
+    middle = median(seconds)
+    spread = MAD_TO_SIGMA * median(abs(one - middle) for one in seconds)
+    return StepTimes(middle, max(spread, LEAST_SIGMA_S), len(seconds), oil_c)
+
+
+def robust_z(seconds: float, times: StepTimes) -> float:
+    return (seconds - times.median) / times.sigma
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """One step of a trial beside the shop's own cars. `times` None: no car to compare with; `slower_than` of its n."""
+
+    step: str
+    title: str
+    seconds: float
+    times: StepTimes | None
+    slower_than: int
+    words: str
+
+    @property
+    def is_enough(self) -> bool:
+        return self.times is not None and self.times.n >= ENOUGH
+
+    @property
+    def stands_out(self) -> bool:
+        return self.times is not None and self.is_enough and robust_z(self.seconds, self.times) > STANDS_OUT
+
+
+def compare(step: Step, seconds: float, others: Sequence[float], oil_c: float | None) -> Comparison:
+    """`others`: one time a car at like temperature, in any order."""
+    times = times_of(others, oil_c) if others else None
+    slower_than = sum(seconds > other for other in others)
+    words = _comparison_words(seconds, times, slower_than)
+    return Comparison(step.name, step.title, seconds, times, slower_than, words)
+
+
+def _comparison_words(seconds: float, times: StepTimes | None, slower_than: int) -> str:
+    if times is None:
+        return _("None of our cars to compare with at like temperature.")
+    if times.n < ENOUGH:
+        return _("Too few of our cars to say: n = {n}.").format(n=times.n)
+    told = _("Slower than {slower} of {n} of our cars {where}.")
+    where = _("at like temperature") if times.oil_c is not None else _("without a temperature")
+    told = told.format(slower=slower_than, n=times.n, where=where)
+    z = robust_z(seconds, times)
+    return told + (" " + _("It stands out (robust z = {z:.1f}).").format(z=z) if z > STANDS_OUT else "")
+
+
+def band_words(oil_c: float | None) -> str:
+    """The temperatures that a trial is compared with."""
+    if oil_c is None:
+        return _("no fluid temperature was noted: compared with trials without one")
+    words = _("fluid {low:.0f} to {high:.0f} °C")
+    return words.format(low=oil_c - LIKE_C, high=oil_c + LIKE_C)
+
+
+def slow_chance(system: TopSystem, trial: MotionTrial, step: Step, references: References) -> float:
+    """Chance (0 to 1) that a step's time is one that counts as slow, soft near the limit by the stopwatch.
+
+    Against the shop's own cars where there are enough at like temperature, else against the file's usual seconds, which
+    cold fluid stretches: a cold trial is no evidence of a weak pump.
+    """
+    seconds, times = trial.seconds[step.name], references.get((trial.motion, step.name))
+    if times is not None and times.n >= ENOUGH and alike(times.oil_c, trial.oil_c):
+        return _above(seconds, times.median + SLOW_Z * times.sigma, STOPWATCH_SD_S)
+    return _above(seconds, usual_up_to_s(system, step, trial.oil_c), STOPWATCH_SD_S)
+
+
+def _above(value: float, limit: float, sd: float) -> float:
+    """Chance that the true value lies above the limit."""
+    return 0.5 * (1.0 + erf((value - limit) / (sd * sqrt(2.0))))
