@@ -78,7 +78,7 @@ def moves_between(before: Standing, after: Standing) -> tuple[Move, ...]:
     """The suspects that moved: up to MOST_EACH_WAY that rose, then as many that fell, the strongest first."""
     moves = []
     for fault in {**after.shares, **before.shares}:
-        was, now = _bounded(before.shares.get(fault, 0.0)), _bounded(after.shares.get(fault, 0.0))
+        was, now = _share(before, fault), _share(after, fault)
         llr = _log_odds(now) - _log_odds(was)
         if max(was, now) >= WORTH_TELLING and abs(llr) >= TELLING and percent(was) != percent(now):
             moves.append(Move(fault, was, now, llr))
@@ -90,11 +90,10 @@ def moves_between(before: Standing, after: Standing) -> tuple[Move, ...]:
 
 def percent(share: float) -> str:
     """A probability for people: whole per cent, and never a certainty that nobody has."""
-    if share < 0.005:
+    whole = round(100 * share)
+    if whole < 1:
         return _("under 1 %")
-    if share > 0.995:
-        return _("over 99 %")
-    return _("{percent} %").format(percent=round(100 * share))
+    return _("over 99 %") if whole > 99 else _("{percent} %").format(percent=whole)
 
 
 def _move_words(system: TopSystem, move: Move) -> str:
@@ -116,9 +115,9 @@ def _still(before: Standing, after: Standing, *, counts: bool, undone: bool) -> 
     return _("Nothing moved: every suspect explains this alike.")
 
 
-def _bounded(share: float) -> float:
-    """A suspect that a diagnosis does not name is at most SHOWN_SUSPECT likely; odds need something above nothing."""
-    return min(max(share, SHOWN_SUSPECT / 2), 1.0 - 1e-12)
+def _share(standing: Standing, fault: Fault) -> float:
+    """One that is not named is somewhere below SHOWN_SUSPECT; odds need something above nothing and below all."""
+    return min(max(standing.shares.get(fault, SHOWN_SUSPECT / 2), 1e-12), 1.0 - 1e-12)
 
 
 def _log_odds(share: float) -> float:

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from diagnostics.engine.case import MotionTrial, checks_of, observation_of
 from diagnostics.engine.cautions import caution_words
+from diagnostics.engine.changes import percent
 from diagnostics.engine.motion import pin_state, pose_of
 from diagnostics.engine.poses import pose_name, pose_words
 from diagnostics.engine.results import Diagnosis, ProofState, Suspect, Ways
@@ -102,8 +103,11 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Bar:
+    """`words`: the share for people, never a certainty; `percent` for the length of the bar."""
+
     suspect: Suspect
     percent: int
+    words: str
     is_open: bool
 
 
@@ -305,7 +309,7 @@ def _same_pose(system: TopSystem, check: Check, pose: Mapping[str, str]) -> bool
 def _bars(diagnosis: Diagnosis) -> tuple[Bar, ...]:
     """All that hold the job up, and the next likeliest after them."""
     return tuple(
-        Bar(suspect, round(100 * suspect.probability), suspect.probability > OPEN_SUSPECT)
+        Bar(suspect, round(100 * suspect.probability), percent(suspect.probability), suspect.probability > OPEN_SUSPECT)
         for place, suspect in enumerate(diagnosis.suspects)
         if suspect.probability > OPEN_SUSPECT or (place < SHOWN_SUSPECTS and suspect.probability >= 0.005)
     )
