@@ -120,8 +120,8 @@ def _both_on_pin(system: TopSystem, code: str, verdict: str) -> str:
         return ""
     if verdict == FINDING:
         words = _(
-            "{code} and {twin} are in series on this pin, and it does not say which of the two: a click, the ohms of each "
-            "wire and by hand, one after the other, part them."
+            "{code} and {twin} are in series on this pin, and it does not say which of the two: a click, the ohms of "
+            "each wire and by hand, one after the other, part them."
         )
     else:
         words = _("{code} and {twin} are in series on this pin: it is made only while both are made.")

@@ -51,4 +51,5 @@ def typed_of(check: Check) -> dict[str, str]:
     if check.kind == CheckKind.MOTION:
         typed |= {"motion": told["motion"], "stops_at": told["stops_at"] or "whole", "lamp": told["lamp"] or ""}
         typed |= {f"seconds_{step}": f"{seconds:g}" for step, seconds in told["seconds"].items()}
+        typed |= {f"stands_{axis}": place for axis, place in (told.get("stands") or {}).items()}
     return typed
