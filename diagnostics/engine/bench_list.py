@@ -9,7 +9,7 @@ from diagnostics.engine.motion import MADE, RELEASED
 from diagnostics.engine.poses import place_words, places_words, plain
 from diagnostics.engine.proof_plan import Item, ProofPlan, Stand, Stop
 from diagnostics.engine.system.model import Caution, Pin, Position, TopSystem
-from diagnostics.engine.system.series import at_pin, partner_of, pin_of
+from diagnostics.engine.system.series import at_pin, partner_of, path_of, pin_of
 from diagnostics.engine.words import _
 
 
@@ -187,6 +187,6 @@ def _cautions(system: TopSystem, plan: ProofPlan) -> tuple[str, ...]:
     if any(stop.stand.motion for stop in plan.stops):
         there |= {"prop"}
     for code in plan.hands:
-        there |= set(system.positions[code].cautions)
+        there |= {caution for one in path_of(system, code) for caution in system.positions[one].cautions}
     words = [caution_words(caution) for caution in ORDER if caution in there]
     return (*words, _("Local rules and licensed practice come first.")) if plan.count else ()

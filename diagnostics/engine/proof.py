@@ -8,7 +8,7 @@ one held pressed.
 from collections.abc import Iterable, Mapping, Sequence
 
 from diagnostics.engine.case import Observation, PinByHand, PinReading, position_of
-from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
+from diagnostics.engine.motion import MADE, RELEASED, fault_free, pose_of, sensor_state
 from diagnostics.engine.results import Judgement, ProofState
 from diagnostics.engine.signals import OK, judge
 from diagnostics.engine.system.model import TopSystem
@@ -68,6 +68,20 @@ def shown_in(system: TopSystem, code: str, pose: Mapping[str, str]) -> tuple[See
 def shown_by_hand(system: TopSystem, code: str) -> tuple[Seen, ...]:
     """What a good reading by hand shows: the switch in both states, the one held pressed beside it made."""
     return *((one, MADE) for one in path_of(system, code)), (code, RELEASED)
+
+
+def trigger_brings(system: TopSystem, code: str) -> frozenset[str]:
+    """The states of a contact that must be seen in a pose to prove its trigger, because a hand does not need it.
+
+    Both; but of two switches in series that let go together in every pose the pin cannot tell whose trigger did, so
+    released is left to the hand.
+    """
+    if len(path_of(system, code)) == 1:
+        return frozenset({MADE, RELEASED})
+    traces = [trace for motion in system.motions for trace in fault_free(system, motion)]
+    poses = [*system.poses.values(), *(trace.after for trace in traces)]
+    shown = {state for pose in poses for one, state in shown_in(system, code, pose) if one == code}
+    return frozenset(shown | {MADE})
 
 
 def _state(seen: set[str], angle: bool) -> ProofState:

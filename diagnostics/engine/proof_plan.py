@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from diagnostics.engine.case import checks_of
 from diagnostics.engine.motion import MADE, RELEASED, fault_free, pin_state, pose_of
-from diagnostics.engine.proof import shown_by_hand, shown_in
+from diagnostics.engine.proof import shown_by_hand, shown_in, trigger_brings
 from diagnostics.engine.sitting import HAND_MINUTES, REACHED_MINUTES, motion_minutes
 from diagnostics.engine.system.model import BETWEEN, TopSystem
 
@@ -147,9 +147,10 @@ def _options(system: TopSystem, stands: tuple[Stand, ...], not_by_hand: Collecti
         _Option(number, "", frozenset().union(*read_in(system, stand.pose).values()), stand.minutes)
         for number, stand in enumerate(stands)
     ]
+    barred = {(code, state) for code in not_by_hand for state in trigger_brings(system, code)}
     for code, position in system.wired().items():
-        if code not in not_by_hand and "pin-by-hand" in checks_of(system, code):
-            shows = frozenset(item for item in shown_by_hand(system, code) if item[0] not in not_by_hand)
+        shows = frozenset(shown_by_hand(system, code)) - barred
+        if shows and "pin-by-hand" in checks_of(system, code):
             found.append(_Option(-1, code, shows, position.minutes))
     return tuple(found)
 

@@ -2,7 +2,7 @@
 
 from diagnostics.engine.bench_list import BenchList, bench_list
 from diagnostics.engine.case import observation_of
-from diagnostics.engine.proof import states_seen
+from diagnostics.engine.proof import states_seen, trigger_brings
 from diagnostics.engine.proof_plan import proof_plan, rest_of
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
@@ -21,7 +21,7 @@ def bench_list_of_sheet(sheet: BenchSheet) -> BenchList | None:
     seen = _seen(evidence, evidence.current)
     in_poses = _seen(evidence, tuple(one for one in evidence.current if one.kind != CheckKind.PIN_BY_HAND))
     for code in adjusted & seen.keys():
-        seen[code] = in_poses[code] | waited_for(evidence, code)
+        seen[code] = in_poses[code] | waited_for(evidence, code) | (seen[code] - trigger_brings(system, code))
     here = rest_of(system, sheet.pose)
     plan = proof_plan(system, seen, here=here, not_by_hand=adjusted)
     return bench_list(system, plan, supply=supply_of(sheet, system), half_way=not here, owed=_owed(evidence))

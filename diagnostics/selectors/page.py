@@ -254,7 +254,7 @@ def _pin_rows(sheet: BenchSheet, evidence: Evidence, kept: Iterable[Check]) -> t
         row = Row(
             code=code,
             position=position,
-            gives=gives(system, code, sheet.pose, supply),
+            gives=gives(system, code, sheet.pose, supply) if position.pin else None,
             last=last,
             others=tuple(_newest_of_each([check for check in checks if check.kind != CheckKind.PIN])),
             proof=proof.get(code),

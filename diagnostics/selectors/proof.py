@@ -3,7 +3,8 @@
 What proves a repaired path, by the kind of its position:
 
 - a sensor: its pin seen made and released after the last work at it, and not only by hand where its trigger was
-  adjusted: pressed by hand it reads right wherever the trigger stands (in poses, or in whole motions that wait for it);
+  adjusted: pressed by hand it reads right wherever the trigger stands (in poses, or in whole motions that wait for it).
+  Of two switches in series only what tells of the one that was worked on (`engine/proof.py`);
 - a cylinder, pump, motor, valve or latch: every motion that it drives has run whole after the last work of the job;
   a cylinder or pump that leaked (seen, or by a pressure hold) besides holds pressure after the last work at it;
 - the module, or a control switch without a pin: both motions have run whole after the last work of the job;
@@ -19,8 +20,10 @@ from django.utils.translation import pgettext
 
 from diagnostics.engine.case import checks_of
 from diagnostics.engine.motion import MADE, RELEASED
+from diagnostics.engine.proof import trigger_brings
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import ACTUATORS, TopSystem
+from diagnostics.engine.system.series import at_pin, partner_of
 from diagnostics.models import BenchSheet, Check, CheckKind, WorkKind
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 from diagnostics.selectors.history import sheet_of_job
@@ -145,7 +148,7 @@ def _ran_whole(evidence: Evidence) -> set[str]:
 
 def _missing(evidence: Evidence, code: str, proof: dict[str, ProofState]) -> str:
     if code in proof:
-        return _missing_states(proof[code]) or _missing_trigger(evidence, code)
+        return _missing_states(evidence.system, code, proof[code]) or _missing_trigger(evidence, code)
     position = evidence.system.positions.get(code)
     kind = position.kind if position else ""
     if kind == "supply":
@@ -184,21 +187,27 @@ def _missing_trigger(evidence: Evidence, code: str) -> str:
     missing = [
         pgettext("contact", state)
         for state, seen in ((MADE, in_poses.made), (RELEASED, in_poses.released))
-        if not seen and state not in awaited
+        if not seen and state not in awaited and state in trigger_brings(evidence.system, code)
     ]
     words = _("By hand its trigger is not proven: run a whole motion that waits for it, or read its pin {states}.")
     return words.format(states=_(" and ").join(missing)) if missing else ""
 
 
 def waited_for(evidence: Evidence, code: str) -> set[str]:
-    """The states of a sensor that motions which have run whole after the last work waited for: the module saw them."""
+    """The states of a sensor that motions which have run whole after the last work waited for: the module saw them.
+    Two switches in series it sees made only together, and released whichever lets go: that shows neither."""
+    first = at_pin(evidence.system, code)
     steps = (step for name in _ran_whole(evidence) for step in evidence.system.motions[name].steps)  # type: ignore[index]
-    return {when[code] for step in steps for when in (step.starts_when, step.ends_when) if code in when}
+    seen = {when[first] for step in steps for when in (step.starts_when, step.ends_when) if first in when}
+    return seen - {RELEASED} if partner_of(evidence.system, code) else seen
 
 
-def _missing_states(state: ProofState) -> str:
+def _missing_states(system: TopSystem, code: str, state: ProofState) -> str:
     if state.proven:
         return ""
+    other = partner_of(system, code)
+    if other is not None and not state.released:
+        return _("Read its pin by hand, {other} held pressed: made and released.").format(other=other)
     if not state.made and not state.released:
         return _("Read its pin made and released.")
     return _("Read its pin released.") if state.made else _("Read its pin made.")

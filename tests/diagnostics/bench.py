@@ -8,7 +8,7 @@ from django.conf import settings
 from django.test import Client
 
 from diagnostics import services
-from diagnostics.engine.motion import sensor_state
+from diagnostics.engine.motion import pin_state
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, SystemRevision
 from diagnostics.selectors import system_of
@@ -36,7 +36,7 @@ def sound_volts(sheet: BenchSheet, position: str) -> float:
     """What a sound contact gives at the pin in the sheet's pose: near ground or near the supply."""
     one = system_of_sheet(sheet).positions[position]
     assert one.pin is not None
-    made = sensor_state(one, sheet.pose) == "made"
+    made = pin_state(system_of_sheet(sheet), position, sheet.pose) == "made"
     return 0.1 if made == (one.pin.made_reads == "low") else SUPPLY - 0.1
 
 

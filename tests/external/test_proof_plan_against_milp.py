@@ -10,17 +10,18 @@ import numpy as np
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from diagnostics.engine.proof import shown_by_hand
+from diagnostics.engine.proof import shown_by_hand, trigger_brings
 from diagnostics.engine.proof_plan import goals_of, proof_plan, read_in, stands_of
 from tests.diagnostics.systems import SLUGS, shipped
 
 
 def fewest(system, seen, not_by_hand):
     chosen = [frozenset().union(*read_in(system, stand.pose).values()) for stand in stands_of(system)]
+    barred = {(code, state) for code in not_by_hand for state in trigger_brings(system, code)}
     chosen += [
-        frozenset(item for item in shown_by_hand(system, code) if item[0] not in not_by_hand)
+        frozenset(shown_by_hand(system, code)) - barred
         for code, position in system.wired().items()
-        if position.watches is None and code not in not_by_hand
+        if position.watches is None
     ]
     goals = sorted(goals_of(system, seen))
     items = [(code, state) for code, _missing, states in goals for state in sorted(states)]

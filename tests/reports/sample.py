@@ -10,11 +10,12 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from diagnostics.engine.case import Observation
-from diagnostics.engine.motion import pose_of, sensor_state
+from diagnostics.engine.motion import pin_state, pose_of
 from diagnostics.engine.proof import proof_of
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.load import load_system
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.system.series import pin_of
 from reports.document.compose import Evidence, Seen, Worked, decision_rule_words, overall, results_of
 from reports.document.content import Certificate, Instrument, Issuer, Item, Person, Results
 
@@ -37,15 +38,14 @@ def seen(top: TopSystem, minute: int, by: str = "Ines Okafor", **observation: An
 def pin(top: TopSystem, minute: int, code: str, pose: str, share: float | None = None, **more: Any) -> Seen:
     """A reading at a pin: what the pose should give, or `share` of a supply of 12.40 V."""
     if share is None:
-        share = _share(top, code, sensor_state(top.positions[code], pose_of(top, pose)))
+        share = _share(top, code, pin_state(top, code, pose_of(top, pose)))
     volts = round(share * 12.4, 2)
     return seen(top, minute, check="pin", position=code, pose=pose, volts=volts, supply_volts=12.4, **more)
 
 
 def _share(top: TopSystem, code: str, state: str) -> float:
     """What a sound sensor leaves at its pin in that state, as a share of the supply."""
-    sensor = top.positions[code].pin
-    assert sensor is not None
+    sensor = pin_of(top, code)
     if sensor.bands:
         return sum(sensor.bands[state]) / 2
     return 0.004 if (state == "made") == (sensor.made_reads == "low") else 0.985
@@ -72,7 +72,7 @@ def trial(top: TopSystem, minute: int, motion: str, stops_at: str | None = None,
 def sound_checks(top: TopSystem, start: int = 0) -> list[Seen]:
     """Everything that a sheet can show of a sound top: all sensors both ways, both motions with times, the battery."""
     checks = [pin(top, start, code, pose) for pose in top.poses for code in top.sensors() if code[:2] != "SF"]
-    checks += [by_hand(top, start + 1, code) for code, one in top.sensors().items() if one.kind != "angle-sensor"]
+    checks += [by_hand(top, start + 1, code) for code, one in top.wired().items() if one.kind != "angle-sensor"]
     checks += [trial(top, start + 2, motion) for motion in ("open", "close")]
     return [*checks, seen(top, start + 3, check="battery", volts=12.6)]
 

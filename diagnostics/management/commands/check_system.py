@@ -16,6 +16,7 @@ from diagnostics.engine.system.fluid import remarks_of
 from diagnostics.engine.system.load import load_system
 from diagnostics.engine.system.marked import MAX_CHARACTERS
 from diagnostics.engine.system.problems import Problem, SystemFileError
+from diagnostics.engine.system.series import twin_of
 from diagnostics.engine.wiring import cable_ohm
 
 _MOST_BYTES = 4 * MAX_CHARACTERS
@@ -86,19 +87,21 @@ def _summary(system: TopSystem) -> dict[str, Any]:
         "kind": system.kind,
         "revision": system.revision,
         "positions": len(system.positions),
-        "sensors": len(system.sensors()),
+        "sensors": len(system.wired()),
         "faults": len(faults_of(system)),
         "steps": {name: len(motion.steps) for name, motion in system.motions.items()},
-        "pins": [_pin(code, position) for code, position in system.sensors().items()],
+        "pins": [_pin(code, position, twin_of(system, code)) for code, position in system.sensors().items()],
     }
 
 
-def _pin(code: str, position: Position) -> dict[str, Any]:
-    """A sensor's pin with the most that its sound wire reads in ohms, the meter's leads not counted."""
+def _pin(code: str, position: Position, twin: str | None) -> dict[str, Any]:
+    """A sensor's pin with the most that its sound wire reads in ohms, the meter's leads not counted; `twin`: the switch
+    in series with it."""
     pin = position.pin
     assert pin is not None  # noqa: S101 - `sensors()` gives only positions with a pin
     ohms = round(cable_ohm(pin.area_mm2, pin.length_m), 3)
-    return {"position": code, "pin": pin.label, "colours": list(pin.colours), "wire_ohm_at_most": ohms}
+    found = {"position": code, "pin": pin.label, "colours": list(pin.colours), "wire_ohm_at_most": ohms}
+    return found | ({"in_series": twin} if twin else {})
 
 
 def _lines(answer: dict[str, Any]) -> list[str]:

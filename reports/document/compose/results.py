@@ -12,6 +12,7 @@ from diagnostics.engine.poses import pose_words
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.signals import WEAK_SHARE, read_pin
 from diagnostics.engine.system.model import Motion, Pin, Step, TopSystem
+from diagnostics.engine.system.series import at_pin, partner_of, pin_of
 from diagnostics.engine.words import _
 from reports.document.compose.seen import Evidence, Seen, plain_words
 from reports.document.content import (
@@ -39,9 +40,9 @@ def reads_words(reads: str) -> str:
 def proof_rows(evidence: Evidence, proof: Mapping[str, ProofState]) -> tuple[ProofRow, ...]:
     """One row a sensor, in the order of the pins; what nobody has looked at is there too, as not seen."""
     rows = []
-    for code, position in evidence.system.sensors().items():
+    for code, position in evidence.system.wired().items():
         state = proof.get(code, ProofState(False, False))
-        label = position.pin.label if position.pin else ""
+        label = pin_of(evidence.system, code).label
         reworked = evidence.last_work(code) is not None
         rows.append(ProofRow(code, position.name, label, state.made, state.released, reworked))
     return tuple(rows)
@@ -57,10 +58,20 @@ def readings(evidence: Evidence) -> tuple[PinReading, ...]:
             where, reads = pose_words(evidence.system, pose), reads_words(one.judgement.reads)
             rows.append(_reading(evidence, one, where, seen.volts, reads))
         elif isinstance(seen, PinByHand):
-            rows.append(_reading(evidence, one, _("by hand, pressed"), seen.pressed_volts, _state(evidence, one, True)))
-            let_go = _state(evidence, one, False)
-            rows.append(replace(_reading(evidence, one, _("by hand, let go"), seen.released_volts, let_go), words=""))
+            pressed, let_go = _by_hand_words(evidence.system, seen.position)
+            rows.append(_reading(evidence, one, pressed, seen.pressed_volts, _state(evidence, one, True)))
+            released = _reading(evidence, one, let_go, seen.released_volts, _state(evidence, one, False))
+            rows.append(replace(released, words=""))
     return tuple(rows)
+
+
+def _by_hand_words(system: TopSystem, code: str) -> tuple[str, str]:
+    """The two halves of a reading by hand; of two switches in series with the one that is held pressed meanwhile."""
+    other = partner_of(system, code)
+    if other is None:
+        return _("by hand, pressed"), _("by hand, let go")
+    words = _("by hand, pressed; {other} held"), _("by hand, let go; {other} held")
+    return words[0].format(other=other), words[1].format(other=other)
 
 
 def _state(evidence: Evidence, one: Seen, pressed: bool) -> str:
@@ -69,14 +80,14 @@ def _state(evidence: Evidence, one: Seen, pressed: bool) -> str:
     if not isinstance(seen, PinByHand) or not seen.supply_volts:
         return ""
     volts = seen.pressed_volts if pressed else seen.released_volts
-    return reads_words(read_pin(evidence.system, evidence.system.positions[seen.position], volts / seen.supply_volts))
+    first = evidence.system.positions[at_pin(evidence.system, seen.position)]
+    return reads_words(read_pin(evidence.system, first, volts / seen.supply_volts))
 
 
 def _reading(evidence: Evidence, one: Seen, situation: str, volts: float, reads: str) -> PinReading:
-    position = evidence.system.positions.get(one.position)
     return PinReading(
         position=one.position,
-        pin=position.pin.label if position and position.pin else "",
+        pin=pin_of(evidence.system, one.position).label if one.position in evidence.system.wired() else "",
         situation=situation,
         volts=volts,
         supply_volts=getattr(one.observation, "supply_volts", None),

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from diagnostics.engine.case import Look, MotionTrial, Observation, PinByHand, PinReading
-from diagnostics.engine.motion import MADE, RELEASED, pose_of, sensor_state
+from diagnostics.engine.motion import MADE, RELEASED, pin_state, pose_of
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import read_pin
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.system.series import at_pin, path_of
 from diagnostics.engine.words import _
 
 
@@ -66,14 +67,19 @@ class Evidence:
         return next((one for one in reversed(self.work) if one.position == position), None)
 
     def reworked(self, one: Seen) -> bool:
-        """Whether `one` was seen after work on its position (a motion: after any work)."""
-        work = self.last_work(one.position) if one.position else (self.work[-1] if self.work else None)
+        """Whether `one` was seen after work on its path (a motion: after any work)."""
+        work = self._overtaking(one.position) if one.position else (self.work[-1] if self.work else None)
         return work is not None and one.at > work.at
 
     def current(self, position: str) -> tuple[Seen, ...]:
-        """The checks of a position that still count: all, or those after the last work on it."""
-        work = self.last_work(position)
+        """The checks of a position that still count: all, or those after the last work on its path."""
+        work = self._overtaking(position)
         return tuple(s for s in self.seen if s.position == position and (work is None or s.at > work.at))
+
+    def _overtaking(self, position: str) -> Worked | None:
+        """The last work on the path of a position: two switches in series on one pin share it."""
+        path = path_of(self.system, position) if position in self.system.positions else (position,)
+        return next((one for one in reversed(self.work) if one.position in path), None)
 
     def last_trials(self) -> dict[str, Seen]:
         """The latest trial of each motion after the last work: a motion depends on every path, so work overtakes it."""
@@ -103,9 +109,10 @@ def weak(evidence: Evidence, one: Seen) -> bool:
     if position is None or one.judgement.reads != MADE:
         return False
     if isinstance(seen, PinReading):
-        return sensor_state(position, pose_of(evidence.system, seen.pose)) == MADE
+        return pin_state(evidence.system, one.position, pose_of(evidence.system, seen.pose)) == MADE
     if isinstance(seen, PinByHand) and seen.supply_volts:
-        return read_pin(evidence.system, position, seen.released_volts / seen.supply_volts) == RELEASED
+        first = evidence.system.positions[at_pin(evidence.system, one.position)]
+        return read_pin(evidence.system, first, seen.released_volts / seen.supply_volts) == RELEASED
     return False
 
 

@@ -23,7 +23,7 @@ def not_tested(evidence: Evidence, proof: Mapping[str, ProofState]) -> tuple[Not
 
 
 def _sensors(evidence: Evidence, proof: Mapping[str, ProofState]) -> Iterator[NotTested]:
-    for code, position in evidence.system.sensors().items():
+    for code, position in evidence.system.wired().items():
         state = proof.get(code, ProofState(False, False))
         if state.proven:
             continue
@@ -67,7 +67,7 @@ def _others(evidence: Evidence) -> Iterator[NotTested]:
     own = (Look, Continuity, PressureHold)
     looked = {one.position for one in evidence.seen if isinstance(one.observation, own)}
     battery = any(isinstance(one.observation, Battery) for one in evidence.seen)
-    sensors = evidence.system.sensors()
+    sensors = evidence.system.wired()
     for code, position in evidence.system.positions.items():
         if code in sensors or code in looked or (position.kind == "supply" and battery):
             continue
