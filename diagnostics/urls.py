@@ -2,12 +2,25 @@
 
 from django.urls import path
 
-from diagnostics.views import bench_list, drawings, enquiries, entries, fragments, sheet, systems, tell, times, work
+from diagnostics.views import (
+    bench_list,
+    drawings,
+    enquiries,
+    entries,
+    fragments,
+    rates,
+    sheet,
+    systems,
+    tell,
+    times,
+    work,
+)
 
 app_name = "diagnostics"
 urlpatterns = [
     path("systems/", systems.systems, name="systems"),
     path("systems/<slug:slug>/", systems.system, name="system"),
+    path("systems/<slug:slug>/rates/", rates.system_rates, name="system-rates"),
     path("jobs/<int:pk>/bench/", sheet.bench, name="bench"),
     path("jobs/<int:pk>/bench/panel/", fragments.job_panel, name="job-panel"),
     path("jobs/<int:pk>/add-work/", work.work_add, name="work-add"),

@@ -3,10 +3,11 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from diagnostics.engine.drawing.marks import sign_path
+from diagnostics.engine.drawing.marks import Label, fitted, sign_path, state_words
+from diagnostics.engine.words import _
 
 ROW = 17.0
-BOX = 38.0
+BOX = 47.0
 GAP = 2.0
 DOT = 3.2
 
@@ -29,6 +30,25 @@ class Callout:
     y: float
     label_x: float = 0.0
     label_y: float = 0.0
+
+    @property
+    def left(self) -> float:
+        return self.label_x - BOX / 2
+
+    @property
+    def label(self) -> Label:
+        return fitted(self.left + 13.5, self.label_y + 4, self.code, BOX - 17, 14, look="tag-code")
+
+    @property
+    def box(self) -> float:
+        return BOX
+
+    @property
+    def words(self) -> str:
+        if not self.differs:
+            return state_words(self.state)
+        words = _("read {state}, should be {due}")
+        return words.format(state=state_words(self.reported), due=state_words(self.state))
 
     @property
     def dot(self) -> str:

@@ -4,6 +4,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
+from diagnostics.engine.poses import place_words
+from diagnostics.engine.words import _
+
 Place = tuple[float, float]
 
 
@@ -97,6 +100,10 @@ def curve_of(points: list[Place], *, closed: bool = False) -> str:
         for stretch in curve_points(points, closed=closed)
     ]
     return f"M{number(points[0][0])} {number(points[0][1])}" + "".join(parts) + ("Z" if closed else "")
+
+
+def state_words(state: str) -> str:
+    return {"made": _("made"), "released": _("released")}.get(state) or place_words(state)
 
 
 def width_of(text: str, size: float) -> float:

@@ -6,7 +6,7 @@ from math import cos, radians, sin
 
 from diagnostics.engine.drawing.callouts import Callout, placed
 from diagnostics.engine.drawing.marks import Line, Mark, Place, curve_of, curve_points, path_of
-from diagnostics.engine.motion import fault_free, sensor_state
+from diagnostics.engine.motion import fault_free, pin_state
 from diagnostics.engine.poses import pose_words
 from diagnostics.engine.system.drawn import Drawing, DrawnPart, Move, Shape, Spot
 from diagnostics.engine.system.model import BETWEEN, SENSORS, TopSystem
@@ -255,7 +255,7 @@ def _dots(
         position = system.positions[code]
         if position.kind not in SENSORS:
             continue
-        state = sensor_state(position, pose)
+        state = pin_state(system, code, pose)
         x, y = frame(_ends(spot, stands)[0])
         sign = state if position.watches is None else "place"
         differs = code in reported and reported[code] != state
