@@ -1,7 +1,7 @@
 """Two switches in series, as people see them: the bench sheet, the gate, the certificate, the system's page."""
 
 import re
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -11,11 +11,14 @@ from diagnostics import services
 from diagnostics.models import BenchSheet, Check
 from diagnostics.selectors import diagnosis_of_sheet, proof_of_job, repaired_paths_of_job
 from diagnostics.selectors.bench_list import bench_list_of_sheet
+from reports.document.bench import PinCard
 from reports.document.compose.seen import Evidence as SeenEvidence
 from reports.document.compose.seen import Worked
+from reports.document.draw.pin_card import draw_pin_card
 from shop.models import Car, Job, User
 from tests.diagnostics.bench import SUPPLY, add, opened, post_check, publish, words
 from tests.reports import sample
+from tests.reports.test_draw import pages_of
 
 WHOLE = {"check": "motion", "stops_at": None, "lamp": None, "seconds": {}}
 
@@ -197,3 +200,9 @@ def test_work_on_one_of_the_two_overtakes_readings_at_their_pin(code: str) -> No
     assert evidence.current("BG6") == (again,)
     assert evidence.reworked(again)
     assert not evidence.reworked(reading)
+
+
+def test_the_pin_card_names_the_second_switch_at_its_pin() -> None:
+    at = datetime(2026, 11, 25, 10, 40, tzinfo=UTC)
+    (page,) = pages_of(draw_pin_card(PinCard("Shop", TOP, "abc" * 20, at)))
+    assert "in series with BG7 Cover latch locked, right" in " ".join(page.split())

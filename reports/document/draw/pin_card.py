@@ -9,9 +9,10 @@ from reportlab.platypus import Flowable, Spacer
 
 from diagnostics.engine.bench_list import due_volts
 from diagnostics.engine.cautions import caution_words
-from diagnostics.engine.motion import sensor_state
+from diagnostics.engine.motion import pin_state
 from diagnostics.engine.poses import place_words, plain
 from diagnostics.engine.system.model import Pin, Position, TopSystem
+from diagnostics.engine.system.series import twin_of
 from diagnostics.engine.words import _
 from reports.document.bench import PinCard
 from reports.document.draw.bench_kit import INKS, Wire, grid, masthead, one_page
@@ -79,8 +80,12 @@ def _connector(system: TopSystem, code: str, pins: Mapping[str, Position]) -> li
 
 def _row(system: TopSystem, code: str, position: Position, poses: Sequence[str]) -> list[Flow]:
     pin = _pin(position)
-    shows = [_shows(system, position, sensor_state(position, system.poses[pose])) for pose in poses]
+    shows = [_shows(system, position, pin_state(system, code, system.poses[pose])) for pose in poses]
     name = f"{position.name} ({position.place})"
+    twin = twin_of(system, code)
+    if twin is not None:
+        other = system.positions[twin]
+        name += _("; in series with {code} {name} ({place})").format(code=twin, name=other.name, place=other.place)
     return [
         text(pin.label, CELL_BOLD),
         Wire(pin),
