@@ -7,8 +7,9 @@ from diagnostics.engine.results import Diagnosis, Fault, NextCheck, Reason, Surp
 
 def as_json(diagnosis: Diagnosis) -> dict[str, Any]:
     """Plain values only. A fault of one input of the module names the sensor as a third element (`input` in
-    suspects). Observations are named by their index, the complaint by -1."""
-    return {
+    suspects). Observations are named by their index, the complaint by -1. `unweighed` only where something was left
+    out."""
+    answer: dict[str, Any] = {
         "suspects": [_suspect(suspect) for suspect in diagnosis.suspects],
         "hypotheses": [
             {"faults": [_fault(f) for f in h.faults], "probability": h.probability, "minimal": h.minimal}
@@ -24,6 +25,9 @@ def as_json(diagnosis: Diagnosis) -> dict[str, Any]:
         "surprise": _surprise(diagnosis.surprise),
         "warnings": list(diagnosis.all_warnings),
     }
+    if diagnosis.unweighed:
+        answer["unweighed"] = diagnosis.unweighed
+    return answer
 
 
 def _fault(fault: Fault) -> list[str]:

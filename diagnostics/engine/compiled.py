@@ -24,7 +24,7 @@ from diagnostics.engine.system.model import SENSORS, TopSystem
 from diagnostics.engine.system.series import path_of
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int32]
+Ints = NDArray[np.integer]
 Subset = NDArray[np.integer] | slice
 ALL = slice(None)
 Kept = TypeVar("Kept")
@@ -44,6 +44,9 @@ class Site:
         return np.array([shows(modes) for modes in self.sets])
 
 
+_MOST_LATELY = 4
+
+
 @dataclass
 class Compiled:
     """`sets`: the hypotheses (H of them). `faults`: what their members mean. `sites`: by position code. `most`: faults
@@ -57,6 +60,7 @@ class Compiled:
     _digits: dict[str, tuple[Ints, Ints]] = field(default_factory=dict)
     _crowds: dict[tuple[int, ...], Crowd] = field(default_factory=dict)
     _cache: dict[object, object] = field(default_factory=dict)
+    _lately: dict[object, Floats] = field(default_factory=dict)
 
     @cached_property
     def sensors(self) -> frozenset[str]:
@@ -76,7 +80,8 @@ class Compiled:
         key = digit[columns[0][subset]]
         for column in columns[1:]:
             key = key * (len(own.faults) + 1) + digit[column[subset]]
-        return table[key]
+        found: Ints = table[key]
+        return found
 
     def crowd(self, faults: tuple[int, ...]) -> Crowd:
         """The hypotheses with two or more of these faults (rising). Made once for each different few."""
@@ -90,6 +95,14 @@ class Compiled:
             self._cache[key] = make()
         return self._cache[key]  # type: ignore[return-value]
 
+    def lately(self, key: object, make: Callable[[], Floats]) -> Floats:
+        """A large likelihood that one diagnosis asks for several times; the last few are kept."""
+        found = self._lately.pop(key, None)
+        self._lately[key] = found = make() if found is None else found
+        for old in list(self._lately)[:-_MOST_LATELY]:
+            self._lately.pop(old, None)
+        return found
+
     @cached_property
     def repairs(self) -> tuple[str, ...]:
         """Key of the repair of each fault."""
@@ -101,7 +114,7 @@ class Compiled:
         return tuple(dict.fromkeys(self.repairs))
 
     @cached_property
-    def repair_members(self) -> NDArray[np.integer]:
+    def repair_members(self) -> Ints:
         """(H, k) the different repairs that each hypothesis needs, rising; len(repair_names) where empty."""
         n = len(self.repair_names)
         number = {name: i for i, name in enumerate(self.repair_names)}

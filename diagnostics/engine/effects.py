@@ -172,9 +172,9 @@ def leaves_its_place(kind: str, modes: Modes) -> float:
     return min((observe.LEAVES_ITS_PLACE.get((kind, mode), 1.0) for mode in modes), default=1.0)
 
 
-def silent(kind: str, modes: Modes) -> float:
-    """Chance that nothing is heard of this position in a step that needs it."""
-    return max((observe.SILENT.get((kind, mode), 0.0) for mode in modes), default=0.0)
+def heard(kind: str, modes: Modes) -> float:
+    """Chance that this position does not keep a step that needs it silent."""
+    return 1.0 - max((observe.SILENT.get((kind, mode), 0.0) for mode in modes), default=0.0)
 
 
 def keeps_time(kind: str, modes: Modes) -> float:

@@ -65,12 +65,17 @@ class MotionFactor:
         return spread(self.parts(compiled), subset)
 
     def parts(self, compiled: Compiled) -> tuple[Part, ...]:
-        result = self._told(compiled)
+        key = ("trial", self.motion, self.stops_at, self.weights.tobytes(), self.stands)
+        told = compiled.lately(key, lambda: self._told(compiled))
+        where = Part(trials.classes(compiled, self.motion), key, told)
+        if not self.slow:
+            return (where,)
         steps = {step.name: step for step in compiled.system.motions[self.motion].steps}  # type: ignore[index]
+        pace = np.ones(1)
         for name, slow in self.slow:
-            in_time = trials.class_keeps_time(compiled, self.motion, steps[name])
-            result = result * (slow * (1.0 - in_time) + (1.0 - slow) * in_time)
-        return ((trials.classes(compiled, self.motion), result),)
+            in_time = trials.keeps_time(compiled, steps[name])
+            pace = pace * (slow * (1.0 - in_time) + (1.0 - slow) * in_time)
+        return where, Part(trials.alike_in_time(compiled), ("pace", self.motion, self.slow), pace)
 
     def _told(self, compiled: Compiled) -> Floats:
         """(C,) of what was seen beside times."""

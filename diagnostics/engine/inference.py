@@ -42,13 +42,13 @@ error."""
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """`weights` (H,) sum to 1. `epochs`: what was known before work and since, each with its own weights. `left_out`: the
-    most that sets can weigh which the size of the system did not allow to weigh."""
+    """`weights` (H,) sum to 1. `epochs`: what was known before work and since, each with its own weights. `unweighed`:
+    the most that sets can weigh which the size of the system did not allow to weigh."""
 
     weights: Floats
     log_evidence: float
     epochs: tuple[Epoch, ...]
-    left_out: float
+    unweighed: float
 
 
 def priors_of(
@@ -176,11 +176,12 @@ def diagnose(
         ways=plan.ways,
         proof=proof_from(system, list(zip(case.observations, judgements, strict=True))),
         judgements=judgements,
-        warnings=(*warnings_of(model, case, judgements), *disagree.flickers),
+        warnings=(*warnings_of(model, case, judgements, found.unweighed), *disagree.flickers),
         conflicts=disagree.conflicts,
         surprise=surprise_of(model, case, judgements, found.epochs, found.log_evidence),
         evidence_log10=found.log_evidence / float(np.log(10.0)),
         left_out=_left_out(belief.chances, max_faults),
+        unweighed=found.unweighed,
         repairs={name: float(p) for name, p in repairs if p >= SHOWN_SUSPECT},
     )
 

@@ -7,8 +7,9 @@ import numpy as np
 
 from diagnostics.engine.case import Case
 from diagnostics.engine.compiled import Compiled, Floats
-from diagnostics.engine.evidence import COMPLAINT, RECENT_WORK, Factor
+from diagnostics.engine.evidence import COMPLAINT, RECENT_WORK, Factor, SiteFactor
 from diagnostics.engine.hypotheses import marginals
+from diagnostics.engine.joint import Joint
 from diagnostics.engine.results import Fault, Judgement, Reason
 from diagnostics.engine.told import complaint_sentences
 from diagnostics.engine.words import _
@@ -16,9 +17,6 @@ from diagnostics.engine.words import _
 TELLING = 0.2
 """Reasons below this many nats either way are not worth a sentence."""
 MOST_REASONS, MOST_SUSPECTS = 6, 25
-NEGLIGIBLE = 1e-8
-"""Hypotheses below this share of the best one are left out of the reasons. A factor is rarely below 1e-3 (its slip),
-so they cannot return when one observation is left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,21 +38,25 @@ def without_each(model: Compiled, epoch: Epoch) -> list[tuple[Factor, float, Flo
     With w the weights given everything and L the factor, the weights without it are w/L. So the chance of the factor
     with a fault f, all else given, is sum(w, f) / sum(w/L, f), and the same without f; the ratio is their quotient.
     """
-    n = len(model.faults)
-    subset = np.flatnonzero(epoch.weights > NEGLIGIBLE * epoch.weights.max())
-    members, weights = model.sets.members[subset], epoch.weights[subset]
-    total, with_fault = weights.sum(), marginals(members, weights, n)
+    joint = Joint(model, epoch.weights)
     known: dict[object, tuple[float, Floats]] = {}
     for factor in epoch.factors:
         if factor.key in known:
             continue
-        without = weights / factor.likelihood(model, subset)
-        left = marginals(members, without, n)
-        whole = without.sum()
+        whole, left = _without(joint, factor)
         with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = np.log(with_fault / left) - np.log((total - with_fault) / (whole - left))
-        known[factor.key] = float(np.log(total / whole)), np.nan_to_num(ratio, nan=0.0, posinf=50.0, neginf=-50.0)
+            ratio = np.log(joint.shares / left) - np.log((1.0 - joint.shares) / (whole - left))
+        known[factor.key] = -float(np.log(whole)), np.nan_to_num(ratio, nan=0.0, posinf=50.0, neginf=-50.0)
     return [(factor, *known[factor.key]) for factor in epoch.factors]
+
+
+def _without(joint: Joint, factor: Factor) -> tuple[float, Floats]:
+    """sum(w/L), of all sets and (n,) of those with each fault."""
+    if isinstance(factor, SiteFactor):
+        whole, with_fault = joint.at(factor.site)
+        return float((whole / factor.table).sum()), (1.0 / factor.table) @ with_fault
+    without = joint.weights / factor.likelihood(joint.model)
+    return float(without.sum()), marginals(joint.model.sets, without)
 
 
 def reasons_of(

@@ -125,7 +125,8 @@ class ProofState:
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
     """`judgements` has one entry an observation, in order. `evidence_log10`: log10 of the probability of all
-    evidence."""
+    evidence. `left_out`: chance, before anything was seen, of more faults than were asked for. `unweighed`: the most
+    that sets can weigh which were left out because the system is too large for them; 0 where every set was weighed."""
 
     suspects: tuple[Suspect, ...]
     hypotheses: tuple[Hypothesis, ...]
@@ -136,6 +137,7 @@ class Diagnosis:
     warnings: tuple[str, ...]
     evidence_log10: float
     left_out: float = 0.0
+    unweighed: float = 0.0
     repairs: dict[str, float] = field(default_factory=dict)
     conflicts: tuple[Conflict, ...] = ()
     surprise: Surprise | None = None

@@ -16,7 +16,7 @@ from diagnostics.engine.compiled import ALL, Compiled, Floats, Subset
 from diagnostics.engine.effects import leaves_its_place
 from diagnostics.engine.motion import fault_free
 from diagnostics.engine.system.model import BETWEEN, Motion, Step, TopSystem
-from diagnostics.engine.trials import NO_START, needed, outcomes, ways_to_stop
+from diagnostics.engine.trials import NO_START, needed, outcomes, site_table, ways_to_stop
 
 Pose = Mapping[str, str]
 NOWHERE = 1e-15
@@ -98,9 +98,7 @@ def _leaves(compiled: Compiled, step: Step, hypotheses: Subset) -> Floats:
     """(m,) chance that a step which does not get there has at least left its place."""
     result = np.ones(len(compiled.sets.members[hypotheses]))
     for code in needed(compiled, step):
-        kind = compiled.system.positions[code].kind
-        table = compiled.sites[code].table(lambda modes, kind=kind: leaves_its_place(kind, modes))
-        result *= table[compiled.codes(code, hypotheses)]
+        result *= site_table(compiled, code, leaves_its_place)[compiled.codes(code, hypotheses)]
     return result
 
 

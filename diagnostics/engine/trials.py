@@ -15,13 +15,13 @@ time that the module looks, so each chance is a product over sites. Outcomes of 
 the command is not seen (nothing starts, lamp off), it stops at step 0 … S−1, it runs to its end.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from diagnostics.engine import effects, observe
-from diagnostics.engine.alike import Alike, alike
+from diagnostics.engine.alike import Alike, Look, alike
 from diagnostics.engine.compiled import ALL, Compiled, Floats, Subset
 from diagnostics.engine.motion import MADE, RELEASED, dues, fault_free
 from diagnostics.engine.system.model import Motion, Step
@@ -42,21 +42,27 @@ def class_outcomes(compiled: Compiled, motion: str) -> Floats:
 
 
 def classes(compiled: Compiled, motion: str) -> Alike:
-    """The hypotheses that look alike to a motion: what it does, how fast it is and what is heard of it."""
-    return compiled.kept(("alike", motion), lambda: alike(compiled, _tables(compiled, motion)))
+    """The hypotheses that look alike to a motion: where it stops, how, and what is heard of it."""
+    return compiled.kept(("alike", motion), lambda: alike(compiled, _looks(compiled, motion)))
 
 
-def _tables(compiled: Compiled, motion: str) -> Iterator[tuple[str, Floats]]:
-    """All that evidence of a motion is made of, site by site."""
+def _looks(compiled: Compiled, motion: str) -> Iterator[Look]:
+    """All chances that evidence of a motion is made of, each a product over sites."""
     declared = compiled.system.motions[motion]  # type: ignore[index]
-    looks = [(commands_of(compiled, declared), commands_of(compiled, declared))]
+    yield Look(_tables(compiled, commands_of(compiled, declared), commands_of(compiled, declared)), gate=True)
     for trace in fault_free(compiled.system, motion):
+        step = trace.step
         before, after = (dues(compiled.system, p, held=declared.command) for p in (trace.before, trace.after))
-        looks += [(trace.step.starts_when, before), (trace.step.ends_when, before), (trace.step.ends_when, after)]
-        for code in needed(compiled, trace.step):
-            yield from ((code, _site_table(compiled, code, what)) for what in _EFFECTS)
-    for wanted, due in looks:
-        yield from ((code, _sees(compiled, code, due[code], want)) for code, want in wanted.items())
+        yield Look(_tables(compiled, step.starts_when, before), gate=True)
+        if not _reported_already(step, before):
+            yield Look(_tables(compiled, step.ends_when, before))
+        for chance in _EFFECTS:
+            yield Look([(code, site_table(compiled, code, chance)) for code in needed(compiled, step)])
+        yield Look(_tables(compiled, step.ends_when, after), gate=True)
+
+
+def _tables(compiled: Compiled, wanted: dict[str, str], due: dict[str, str]) -> list[tuple[str, Floats]]:
+    return [(code, _sees(compiled, code, due[code], want)) for code, want in wanted.items()]
 
 
 def _outcomes(compiled: Compiled, motion: str, subset: Subset) -> Floats:
@@ -122,8 +128,7 @@ def _product(compiled: Compiled, tables: Iterable[tuple[str, Floats]], subset: S
 
 def _sees_all(compiled: Compiled, wanted: dict[str, str], due: dict[str, str], subset: Subset) -> Floats:
     """Chance that the module is told everything that it waits for."""
-    tables = ((code, _sees(compiled, code, due[code], want)) for code, want in wanted.items())
-    return _product(compiled, tables, subset)
+    return _product(compiled, _tables(compiled, wanted, due), subset)
 
 
 def _sees(compiled: Compiled, code: str, due: str, want: str) -> Floats:
@@ -132,10 +137,14 @@ def _sees(compiled: Compiled, code: str, due: str, want: str) -> Floats:
 
 
 def _ends_early(compiled: Compiled, step: Step, before: dict[str, str], subset: Subset) -> Floats:
-    if all(reported(before[code]) == want for code, want in step.ends_when.items()):
-        # Its end is reported before it starts even where nothing is wrong, so the module cannot go by the level alone.
+    if _reported_already(step, before):
         return np.zeros(len(compiled.sets.members[subset]))
     return _sees_all(compiled, step.ends_when, before, subset)
+
+
+def _reported_already(step: Step, before: dict[str, str]) -> bool:
+    """Its end is reported before it starts even where nothing is wrong, so the module cannot go by the level alone."""
+    return all(reported(before[code]) == want for code, want in step.ends_when.items())
 
 
 def _command_seen(compiled: Compiled, motion: Motion, subset: Subset = ALL) -> Floats:
@@ -149,19 +158,25 @@ def commands_of(compiled: Compiled, motion: Motion) -> dict[str, str]:
 
 
 def _moves(compiled: Compiled, step: Step, subset: Subset) -> Floats:
-    return _product(compiled, ((code, _site_table(compiled, code, "moves")) for code in needed(compiled, step)), subset)
+    return _product(
+        compiled, ((code, site_table(compiled, code, effects.moves)) for code in needed(compiled, step)), subset
+    )
 
 
-def keeps_time(compiled: Compiled, motion: str, step: Step, subset: Subset = ALL) -> Floats:
-    """(m,) chance that a step that ends stays within its usual time."""
-    tables = ((code, _site_table(compiled, code, "keeps_time")) for code in needed(compiled, step))
-    return (1.0 - observe.SLOW_SOUND) * _product(compiled, tables, subset)
+def keeps_time(compiled: Compiled, step: Step) -> Floats:
+    """(C,) chance that a step that ends stays within its usual time, in each class of `alike_in_time`."""
+    places = alike_in_time(compiled).places
+    return (1.0 - observe.SLOW_SOUND) * _product(compiled, _times(compiled, step), places)
 
 
-def class_keeps_time(compiled: Compiled, motion: str, step: Step) -> Floats:
-    """(C,) the same in each class of hypotheses alike to the motion. Made once per system."""
-    places = classes(compiled, motion).places
-    return compiled.kept(("keeps-time", motion, step.name), lambda: keeps_time(compiled, motion, step, places))
+def alike_in_time(compiled: Compiled) -> Alike:
+    """The hypotheses that let every step of every motion keep its time alike. Made once per system."""
+    steps = [step for motion in compiled.system.motions.values() for step in motion.steps]
+    return compiled.kept("alike-in-time", lambda: alike(compiled, [Look(_times(compiled, step)) for step in steps]))
+
+
+def _times(compiled: Compiled, step: Step) -> list[tuple[str, Floats]]:
+    return [(code, site_table(compiled, code, effects.keeps_time)) for code in needed(compiled, step)]
 
 
 def needed(compiled: Compiled, step: Step) -> list[str]:
@@ -170,18 +185,13 @@ def needed(compiled: Compiled, step: Step) -> list[str]:
     return [*dict.fromkeys([*step.driven_by, *everywhere])]
 
 
-def _site_table(compiled: Compiled, code: str, what: str) -> Floats:
+def site_table(compiled: Compiled, code: str, chance: Callable[[str, effects.Modes], float]) -> Floats:
     kind = compiled.system.positions[code].kind
-    return compiled.sites[code].table(lambda modes: _EFFECTS[what](kind, modes))
+    return compiled.sites[code].table(lambda modes: chance(kind, modes))
 
 
-_EFFECTS: Mapping[str, Callable[[str, effects.Modes], float]] = {
-    "moves": effects.moves,
-    "leaves_its_place": effects.leaves_its_place,
-    "keeps_time": effects.keeps_time,
-    "silent": effects.silent,
-}
-"""All that a drive's faults do to a motion: what is not here, no evidence of a motion may ask for."""
+_EFFECTS = (effects.moves, effects.leaves_its_place, effects.heard)
+"""All that a drive's faults do to where a motion stops: what is not here, evidence of it may not ask for."""
 
 
 def told_weights(motion: Motion, stops_at: str | None, lamp: str | None, *, layman: bool) -> Floats:

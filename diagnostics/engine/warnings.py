@@ -11,8 +11,17 @@ from diagnostics.engine.signals import REFUSED
 from diagnostics.engine.words import _
 
 
-def warnings_of(model: Compiled, case: Case, judgements: Sequence[Judgement]) -> tuple[str, ...]:
-    return (*_refused(judgements), *_supply(model, case, judgements))
+def warnings_of(model: Compiled, case: Case, judgements: Sequence[Judgement], unweighed: float) -> tuple[str, ...]:
+    return (*_refused(judgements), *_supply(model, case, judgements), *_unweighed(model, unweighed))
+
+
+def _unweighed(model: Compiled, unweighed: float) -> Iterator[str]:
+    if unweighed:
+        words = _(
+            "This system has too many faults to weigh every set of {most}: sets of up to {size} were weighed. The "
+            "others can have at most {share:.1%} of the whole weight."
+        )
+        yield words.format(most=model.most, size=model.sets.k, share=unweighed)
 
 
 def _refused(judgements: Sequence[Judgement]) -> Iterator[str]:

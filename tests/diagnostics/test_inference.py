@@ -26,7 +26,7 @@ SYSTEM = small_system()
 COMPLAINT = {"motion": "close", "stops_at": "roof-over", "lamp": "flashing"}
 
 
-def diagnosed(max_faults=2, priors=None, system=SYSTEM, **more):
+def diagnosed(max_faults=3, priors=None, system=SYSTEM, **more):
     return diagnose(system, parse_case(case_data(**more)), max_faults=max_faults, priors=priors)
 
 
@@ -205,7 +205,7 @@ def test_order_of_evidence_does_not_matter(observations, rng):
 @given(st.lists(entries, max_size=5))
 def test_a_check_elsewhere_moves_the_others_by_no_more_than_normalisation(observations):
     """A battery reading says nothing about a switch: given the supply's own fault, the rest keeps its proportions."""
-    model = compiled(SYSTEM, 2)
+    model = compiled(SYSTEM, 3)
     supply = model.faults.index(Fault("GB1", "low"))
     without = believe(SYSTEM, parse_case(case_data(observations=observations))).posterior.weights
     more = [*observations, {"check": "battery", "volts": 11.3}]
@@ -283,7 +283,7 @@ def test_a_reason_weighs_what_its_entry_moves_the_odds():
             complaint = None if reason.observation == -1 else COMPLAINT
             without = believe(SYSTEM, parse_case(case_data(complaint=complaint, observations=rest)))
             odds = [np.log(b.shares[fault] / (1 - b.shares[fault])) for b in (whole, without)]
-            assert reason.llr == pytest.approx(odds[0] - odds[1], abs=1e-3)
+            assert reason.llr == pytest.approx(odds[0] - odds[1], abs=1e-9)
             compared += 1
     assert compared > 5
 
