@@ -11,7 +11,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
-from diagnostics.models import BenchSheet, Check
+from diagnostics.models import BenchSheet, Check, Enquiry
+from diagnostics.services import Contact, enquiry_send
 from parts.models import Part
 from reports.models import Certificate
 from shop import services
@@ -57,6 +58,7 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("shop:sign-out", "post", {}, ALL),
     ("diagnostics:systems", "get", {}, ALL),
     ("diagnostics:system", "get", {}, ALL),
+    ("diagnostics:system-rates", "get", {}, ALL),
     ("diagnostics:bench", "get", {}, ALL),
     ("diagnostics:bench", "post", {}, BENCH),
     ("diagnostics:job-panel", "get", {}, ALL),
@@ -65,6 +67,9 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("diagnostics:sheet-live", "get", {}, ALL),
     ("diagnostics:bench-list", "get", {}, ALL),
     ("diagnostics:next", "get", {}, ALL),
+    ("diagnostics:sheet-fields", "get", {}, ALL),
+    ("diagnostics:sheet-compare", "get", {}, ALL),
+    ("diagnostics:sheet-drawings", "get", {}, ALL),
     ("diagnostics:sheet-times", "get", {}, ALL),
     ("diagnostics:sheet-pose", "post", {"pose": "open", "supply_volts": "12.5", "ignition": "on"}, BENCH),
     ("diagnostics:sheet-complaint", "post", {"stop": "close:raise-lid"}, BENCH),
@@ -73,6 +78,14 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("diagnostics:check-strike", "post", {"why": "wrong pin"}, BENCH),
     ("diagnostics:car-units", "get", {}, ALL),
     ("diagnostics:car-proof", "get", {}, ALL),
+    ("diagnostics:enquiries", "get", {}, ALL),
+    ("diagnostics:enquiries-waiting", "get", {}, ALL),
+    ("diagnostics:enquiry-ask", "get", {"system": "rht-trio"}, BOOKS),
+    ("diagnostics:enquiry-ask", "post", {"name": "Caller", "phone": "1", "words": "Stops"}, BOOKS),
+    ("diagnostics:enquiry", "get", {}, ALL),
+    ("diagnostics:enquiry-take", "post", {}, BOOKS),
+    ("diagnostics:enquiry-close", "post", {}, BOOKS),
+    ("diagnostics:enquiry-erase", "post", {}, frozenset({Role.OWNER})),
     ("parts:shelf", "get", {}, ALL),
     ("parts:options", "get", {}, ALL),
     ("parts:part-add", "post", {"number": "TW-ZZZ-0001", "name": "Clip"}, CATALOGUE),
@@ -89,8 +102,10 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
 
 # Found by nobody in this little shop: that somebody signed in gets as far as the answer is what counts.
 NOT_FOUND = {"shop:picture", "reports:certificate", "reports:certificate-file"}
+# The interview of customers: nobody of them has a sign-in.
+PUBLIC = ["diagnostics:tell", "diagnostics:tell-about", "diagnostics:tell-send", "diagnostics:tell-sent"]
 # Before somebody has signed in.
-OPEN_TO_ALL = {"shop:sign-in"}
+OPEN_TO_ALL = {"shop:sign-in", *PUBLIC}
 
 
 @pytest.fixture
@@ -101,12 +116,15 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     check = add(sheet, tech, check="battery", volts=12.6)
     Part.objects.create(number="TW-BGA-3014", name="Switch")
     run = run_queue(kind="certificate", title="Certificate", by=counter, job=job)
+    enquiry = enquiry_send(revision=None, answers={}, contact=Contact(name="Ada", phone="1", words="Stops."))
     keys: dict[str, Any] = {
+        "enquiry": enquiry.pk, "enquiry-take": enquiry.pk, "enquiry-close": enquiry.pk, "enquiry-erase": enquiry.pk,
+        "tell-about": "rht-trio", "tell-sent": enquiry.code,
         "car": car.pk, "car-edit": car.pk, "odometer-add": car.pk, "job-new": car.pk,
         "customer": car.owner_id, "customer-edit": car.owner_id, "picture": 9999, "run": run.pk,
-        "system": "rht-trio", "car-units": car.pk, "car-proof": car.pk, "car-panel": car.pk,
+        "system": "rht-trio", "system-rates": "rht-trio", "car-units": car.pk, "car-proof": car.pk, "car-panel": car.pk,
         "certificate": "TW-2026-XXXXXXXX-X", "certificate-file": "TW-2026-XXXXXXXX-X",
-        "check-strike": check.pk, "next": sheet.pk, "sheet-times": sheet.pk, "bench-list": sheet.pk, "pin-card": "rht-trio", "sheet": sheet.pk, "sheet-live": sheet.pk,
+        "check-strike": check.pk, "sheet-fields": sheet.pk, "sheet-compare": sheet.pk, "next": sheet.pk, "sheet-drawings": sheet.pk, "sheet-times": sheet.pk, "bench-list": sheet.pk, "pin-card": "rht-trio", "sheet": sheet.pk, "sheet-live": sheet.pk,
         "sheet-pose": sheet.pk, "sheet-complaint": sheet.pk, "sheet-close": sheet.pk, "check-add": sheet.pk,
         "job": job.pk, "job-stage": job.pk, "job-hold": job.pk, "job-note": job.pk, "job-picture": job.pk,
         "bench": job.pk, "job-panel": job.pk, "work-add": job.pk, "issue": job.pk,
@@ -163,7 +181,8 @@ def test_who_gets_through(
 def _written() -> list[Any]:
     """What a write that got through would have changed."""
     counts = [model.objects.count() for model in (TrailEntry, Check, BenchSheet, Part, Certificate)]
-    return [*counts, list(Check.objects.values_list("struck_at")), list(BenchSheet.objects.values_list("pose"))]
+    told = list(Enquiry.objects.values_list("state", "erased_at"))
+    return [*counts, told, list(Check.objects.values_list("struck_at")), list(BenchSheet.objects.values_list("pose"))]
 
 
 @pytest.mark.parametrize("name", [row[0] for row in TABLE if row[1] == "post"])
@@ -172,6 +191,20 @@ def test_a_link_cannot_write(client_as: Callable[[str], Client], address: Callab
     at, before = address(name), _written()
     assert client_as("owner").get(at).status_code in (200, 302, 405)
     assert _written() == before
+
+
+@pytest.mark.parametrize("name", PUBLIC)
+@pytest.mark.parametrize("role", ["nobody", Role.COUNTER.value])
+def test_what_the_public_sees_needs_no_sign_in_is_light_and_asks_little(
+    client_as: Callable[[str], Client], address: Callable[[str], str], name: str, role: str
+) -> None:
+    at, client = address(name), client_as(role)
+    client.get(at)
+    with CaptureQueriesContext(connection) as queries:
+        answer = client.get(at)
+    assert answer.status_code == 200
+    assert len(queries) < 12, [query["sql"] for query in queries]
+    assert len(answer.content) < 150_000
 
 
 def test_pages_offer_only_what_the_server_accepts(client_as: Callable[[str], Client], job: Job) -> None:

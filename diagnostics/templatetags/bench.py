@@ -8,6 +8,7 @@ from typing import Any
 from django import template
 from django.template import Context
 from django.urls import NoReverseMatch, reverse
+from django.utils import formats
 from django.utils.translation import get_language
 
 from diagnostics.engine.faults import mode_words, modes_of
@@ -59,6 +60,12 @@ def figures(system: TopSystem) -> tuple[CylinderFigures, ...]:
 def remarks(system: TopSystem) -> tuple[str, ...]:
     """What a person should look at again in a system file that is valid."""
     return tuple(words for _path, words in remarks_of(system))
+
+
+@register.filter
+def percent(share: float) -> str:
+    """A share as percent with one place."""
+    return f"{formats.number_format(100 * share, 1)} %"
 
 
 @register.filter

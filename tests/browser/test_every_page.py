@@ -84,6 +84,10 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "customers": "/customers/",
         "job": job.get_absolute_url(),
         "bench sheet": sheet.get_absolute_url(),
+        "step times": f"{sheet.get_absolute_url()}times/",
+        "connector": f"{sheet.get_absolute_url()}drawings/",
+        "motion diagrams": f"{sheet.get_absolute_url()}drawings/?tab=motion",
+        "top in its pose": f"{sheet.get_absolute_url()}drawings/?tab=top",
         "all entries": f"{sheet.get_absolute_url()}?entries=all",
         "undeclared sheet": free.get_absolute_url(),
         "certificates": "/certificates/",
@@ -91,6 +95,7 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "shelf": "/shelf/",
         "systems": "/systems/",
         "system": "/systems/rht-trio/",
+        "rates": "/systems/rht-trio/rates/",
         "not here": "/nowhere/",
     }
 
