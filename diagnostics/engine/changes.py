@@ -44,10 +44,11 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """`moves`: those that rose first, each way the strongest first; empty when nothing moved. `words`: what moved, or
-    why nothing did; `why`: the entry behind it."""
+    """`moves`: those that rose first, each way the strongest first; empty when nothing moved. `lines`: the suspect of
+    each with how far it went. `words`: all in one sentence, or why nothing moved; `why`: the entry behind it."""
 
     moves: tuple[Move, ...]
+    lines: tuple[tuple[str, str], ...]
     words: str
     why: str
 
@@ -68,10 +69,11 @@ def change_of(
     `undone`: it was taken back, so `before` holds it and `after` does not."""
     moves = moves_between(before, after)
     if moves:
-        told = "; ".join(_move_words(system, move) for move in moves)
+        lines = tuple((describe(system, move.fault).rstrip("."), _way_words(move)) for move in moves)
+        told = "; ".join(f"{suspect} {way}" for suspect, way in lines)
         why = _("Because this was taken back: {entry}") if undone else _("Because: {entry}")
-        return Change(moves, _("{moves}.").format(moves=told), why.format(entry=entry))
-    return Change((), _still(before, after, counts=counts, undone=undone), entry)
+        return Change(moves, lines, f"{told}.", why.format(entry=entry))
+    return Change((), (), _still(before, after, counts=counts, undone=undone), entry)
 
 
 def moves_between(before: Standing, after: Standing) -> tuple[Move, ...]:
@@ -96,10 +98,8 @@ def percent(share: float) -> str:
     return _("over 99 %") if whole > 99 else _("{percent} %").format(percent=whole)
 
 
-def _move_words(system: TopSystem, move: Move) -> str:
-    subject = describe(system, move.fault).rstrip(".")
-    words = _("{suspect} {before} → {after}")
-    return words.format(suspect=subject, before=percent(move.before), after=percent(move.after))
+def _way_words(move: Move) -> str:
+    return _("{before} → {after}").format(before=percent(move.before), after=percent(move.after))
 
 
 def _still(before: Standing, after: Standing, *, counts: bool, undone: bool) -> str:

@@ -57,7 +57,7 @@ class StepTime:
     step: str
     then: float | None
     now: float | None
-    usual: tuple[float, float] | None
+    usual: tuple[float, float]
 
     @property
     def difference(self) -> float | None:
@@ -66,8 +66,8 @@ class StepTime:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """`changed`, `same`: on both sheets; `one_side`: on one of the two only. `sheets`: what can be compared with,
-    newest first."""
+    """`changed`, `same`, `times`: on both sheets; `one_side`, `timed_once`: on one of the two only. `sheets`: what can
+    be compared with, newest first."""
 
     sheet: BenchSheet
     sheets: tuple[BenchSheet, ...]
@@ -76,6 +76,7 @@ class Comparison:
     same: tuple[Line, ...] = ()
     one_side: tuple[Line, ...] = ()
     times: tuple[StepTime, ...] = ()
+    timed_once: tuple[StepTime, ...] = ()
     note: str = ""
 
 
@@ -101,6 +102,7 @@ def comparison_of(sheet: BenchSheet, other_pk: int | None = None) -> Comparison 
     ]
     lines = _with_work(sheet, lines)
     both = [line for line in lines if line.then and line.now]
+    times = _times(sheet, other, *trials)
     return Comparison(
         sheet,
         sheets,
@@ -108,7 +110,8 @@ def comparison_of(sheet: BenchSheet, other_pk: int | None = None) -> Comparison 
         changed=tuple(line for line in both if line.changed),
         same=tuple(line for line in both if not line.changed),
         one_side=tuple(line for line in lines if not (line.then and line.now)),
-        times=_times(sheet, other, *trials),
+        times=tuple(step for step in times if step.difference is not None),
+        timed_once=tuple(step for step in times if step.difference is None),
         note=_note(sheet, other),
     )
 

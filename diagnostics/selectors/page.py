@@ -130,7 +130,7 @@ class SheetPage:
     pins: tuple[Row, ...] = ()
     parts: tuple[Row, ...] = ()
     bars: tuple[Bar, ...] = ()
-    nothing_wrong: int = 0
+    nothing_wrong: str = ""
     left_out: float = 0.0
     changed: Changed | None = None
     todos: tuple[Todo, ...] = ()
@@ -208,7 +208,7 @@ def _with_suspects(page: SheetPage, evidence: Evidence, diagnosis: Diagnosis) ->
         pose_name=pose_name(system, sheet.pose),
         complaint_words=complaint_words(system, evidence.case.complaint),
         bars=_bars(diagnosis),
-        nothing_wrong=round(100 * diagnosis.nothing_wrong),
+        nothing_wrong=percent(diagnosis.nothing_wrong),
         left_out=100 * diagnosis.left_out if diagnosis.left_out >= TOLD_LEFT_OUT else 0.0,
         todos=todos_of(sheet, system, diagnosis),
         ways=diagnosis.ways if diagnosis.ways.words else None,
