@@ -3,6 +3,7 @@
 ShopError                 one clear sentence, HTTP 422
  ├─ Refused               the role may not do this, HTTP 403
  ├─ Conflict              somebody else was first or the thing is no longer so, HTTP 409
+ ├─ TooMany               too much from one sender, HTTP 429
  └─ NotDone               a job cannot be called done; carries every reason
 """
 
@@ -23,6 +24,10 @@ class Refused(ShopError):
 
 class Conflict(ShopError):
     status = 409
+
+
+class TooMany(ShopError):
+    status = 429
 
 
 class NotDone(ShopError):

@@ -23,6 +23,8 @@ MAY: Mapping[str, frozenset[str]] = {
     "bench.write": frozenset({_T, _O}),
     "work.write": frozenset({_T, _O}),
     "part.write": frozenset({_P, _O}),
+    "enquiry.write": frozenset({_C, _T, _O}),
+    "enquiry.erase": frozenset({_O}),
     "certificate.issue": frozenset({_T, _O}),
 }
 

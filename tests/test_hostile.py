@@ -11,6 +11,7 @@ from django.db import models
 from django.test import Client
 from PIL import Image
 
+from diagnostics.services import Contact, enquiry_send
 from shop.models import Car, Job, ShopProfile, User
 from tests.diagnostics.bench import add, opened, publish
 
@@ -82,6 +83,19 @@ FORMS: dict[str, dict[str, Any]] = {
     "/sheets/{free}/pose/": {"pose": "open", "supply_volts": "12.5", "ignition": "on"},
     "/sheets/{free}/complaint/": {"stop": "close:raise-lid"},
     "/checks/{check}/strike/": {"why": "wrong pin"},
+    "/enquiries/ask/": {
+        "system": "rht-trio", "fails": "close", "stop": "close:raise-lid", "hand": "as-it-should", "lamp": "off",
+        "sound": "runs", "when": "cold", "battery": "no", "recent": "BG1", "name": "Ada", "phone": "1",
+        "email": "a@x.example", "car": "Brise", "words": "w",
+    },
+    "/enquiries/{enquiry}/take/": {"car": "1", "as_owner": "yes"},
+    "/enquiries/{enquiry}/close/": {"x": "y"},
+    "/enquiries/{enquiry}/erase/": {"x": "y"},
+    "/tell/send/": {
+        "system": "rht-trio", "fails": "close", "stops": "raise-lid", "lamp": "off", "recent": "BG1", "name": "Ada",
+        "phone": "1", "email": "a@x.example", "car": "Brise", "words": "w", "consent": "on", "website": "",
+        "stamp": "forged",
+    },
     "/shelf/parts/": {"number": "TW-ZZZ-0001", "name": "Clip", "revision": "a", "supersedes": "TW-BGA-3014"},
     "/shelf/fits/": {"part": "TW-BGA-3014", "system": "rht-trio", "position": "BG1"},
     "/jobs/{job}/certificates/issue/": {"x": "y"},
@@ -90,7 +104,7 @@ FORMS: dict[str, dict[str, Any]] = {
 
 SHOWN = (
     "/", "/cars/{car}/", "/jobs/{job}/", "/sheets/{sheet}/", "/sheets/{free}/", "/jobs/{job}/bench/panel/",
-    "/cars/{car}/units/", "/customers/{customer}/", "/shelf/",
+    "/enquiries/", "/enquiries/{enquiry}/", "/tell/", "/cars/{car}/units/", "/customers/{customer}/", "/shelf/",
 )  # fmt: skip
 
 
@@ -105,8 +119,11 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
         car=other, title="Undeclared", stage="here", held_since=job.opened_at, opened_at=job.opened_at, opened_by=tech
     ), tech)  # fmt: skip
     check = add(sheet, tech, check="battery", volts=12.6)
+    told = enquiry_send(
+        revision=sheet.revision, answers={"fails": "close"}, contact=Contact(name="Ada", phone="1"), by=counter
+    )
     return {"car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
-            "check": check.pk}  # fmt: skip
+            "check": check.pk, "enquiry": told.pk}  # fmt: skip
 
 
 def _rows() -> dict[type[models.Model], int]:
@@ -157,6 +174,8 @@ def test_no_search_breaks(client_as: Callable[[str], Client], keys: dict[str, An
     for address, names in {
         "/cars/": ["q"], "/customers/": ["q", "owner", "as"], "/certificates/": ["q"], "/shelf/": ["q"],
         "/shelf/options/": ["system", "position"], "/systems/rht-trio/": ["revision", "as"], "/systems/": ["as"],
+        "/enquiries/ask/": ["system", "fails", "stop", "recent"], f"/enquiries/{keys['enquiry']}/": ["q", "car"],
+        "/tell/about/rht-trio/": ["fails", "stops", "recent"],
         f"/cars/{keys['car']}/": ["only", "page"], "/cars/new/": ["owner"], f"/sheets/{keys['sheet']}/": ["entries"],
         f"/sheets/{keys['sheet']}/live/": ["v"], "/": ["tour"], "/sign-in/": ["next"],
     }.items():  # fmt: skip
@@ -183,6 +202,7 @@ def test_wildcards_of_the_database_are_plain_characters(client_as: Callable[[str
     [
         "/cars/{n}/", "/jobs/{n}/", "/customers/{n}/", "/pictures/{n}/", "/sheets/{n}/", "/checks/{n}/strike/",
         "/jobs/{n}/certificates/", "/cars/{n}/top-proof/", "/runs/{n}/", "/certificates/%00/", "/certificates/a%0Ab/",
+        "/enquiries/{n}/", "/tell/sent/%00/",
         "/certificates/..%2f..%2fsecret-key/file/", "/systems/%00/", "/certificates/{n}/file/",
     ],
 )  # fmt: skip

@@ -80,10 +80,10 @@ def owner_cautions(*, half_way: bool) -> tuple[str, ...]:
     ]
     if half_way:
         words += [
-            _("Do not drive with the top half open: wind can tear it off, and it covers the view to the rear."),
+            _("Do not drive with the top half open: wind can tear it off, and it can block the view to the rear."),
             _(
-                "Leave it as it stands, in the dry and on level ground. Ignition off, key out, doors as they are; ask "
-                "a trained person to bring it to rest."
+                "Leave it as it stands, ignition off and key out, and ask a trained person to bring it to rest there. "
+                "Keep rain off with a sheet that presses on nothing."
             ),
         ]
     else:

@@ -1,6 +1,6 @@
 """What is thought of a car before anybody has seen it: suspects, likely repairs, parts and minutes from what was told.
 
-Two grains. For the shop every suspect by position; for the public groups only, a kind of thing in a place of the car,
+Two grains. For the shop every suspect by position; for the public groups only, a sort of thing with what it watches or moves,
 because what a layman tells cannot carry more.
 """
 

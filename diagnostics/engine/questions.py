@@ -217,8 +217,8 @@ def told_of(system: TopSystem, answers: Answers) -> Told:
     if hand in in_the_way(system, motion or "close"):
         axis, _dot, place = hand.partition(".")
         words = _(
-            "The top does not move on purpose while this is so. {thing}: {place}. Put it in its place; if the top "
-            "stands at rest, try once more. If it still stops, tell us again."
+            "The top does not move on purpose while this is so. {thing}: {place}. If the top and its lids stand at "
+            "rest, put it in its place and try once more. If they do not, leave it alone and tell us."
         )
         return Told(None, recent, words.format(thing=system.axes[axis].title, place=place_words(place)))
     if not motion or stops == UNKNOWN:

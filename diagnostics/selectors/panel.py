@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 
 from diagnostics.engine.faults import repair_of
+from diagnostics.engine.outlook import Outlook
 from diagnostics.engine.results import Suspect
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.models import BenchSheet, Work, WorkKind
+from diagnostics.models import BenchSheet, Enquiry, Work, WorkKind
+from diagnostics.selectors.enquiries import enquiry_of_job, outlook_of
 from diagnostics.selectors.evidence import evidence_of_sheet
 from diagnostics.selectors.history import sheet_of_job, work_of_job
 from diagnostics.selectors.proof import RepairedPath, motions_owed, repaired_paths
@@ -16,8 +18,8 @@ from shop.models import Job
 
 @dataclass(frozen=True, slots=True)
 class JobPanel:
-    """`proven`, `sensors`: counts. `likely`: (position, kind of work) that would cure the first suspect, to fill the
-    form with."""
+    """`enquiry`, `outlook`: what was told before the car came, and what was thought of it. `proven`, `sensors`: counts.
+    `likely`: (position, kind of work) that would cure the first suspect, to fill the form with."""
 
     sheet: BenchSheet | None
     system: TopSystem | None
@@ -28,6 +30,8 @@ class JobPanel:
     owed: tuple[str, ...]
     work: tuple[Work, ...]
     likely: tuple[str, str]
+    enquiry: Enquiry | None
+    outlook: Outlook | None
 
     @property
     def kinds(self) -> list[tuple[str, str]]:
@@ -35,14 +39,16 @@ class JobPanel:
 
 
 def job_panel(job: Job) -> JobPanel:
-    """About eight queries."""
+    """About nine queries."""
     sheet = sheet_of_job(job)
     evidence = evidence_of_sheet(sheet) if sheet else None
     work = tuple(work_of_job(job))
+    enquiry = enquiry_of_job(job)
+    outlook = outlook_of(enquiry, job.car) if enquiry else None
     if sheet is None or sheet.revision is None or evidence is None:
         declared = system_for_job(job)
         system = system_of(declared) if declared else None
-        return JobPanel(sheet, system, (), 0, 0, (), (), work, ("", ""))
+        return JobPanel(sheet, system, (), 0, 0, (), (), work, ("", ""), enquiry, outlook)
     suspects = () if evidence.is_empty else open_suspects(diagnosis_of(evidence, sheet.revision.sha256))
     proof = evidence.proof()
     likely = ("", "")
@@ -59,4 +65,6 @@ def job_panel(job: Job) -> JobPanel:
         owed=motions_owed(evidence),
         work=work,
         likely=likely,
+        enquiry=enquiry,
+        outlook=outlook,
     )

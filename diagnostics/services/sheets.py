@@ -1,6 +1,6 @@
 """Bench sheets: opening, what the car stands like now, the complaint, closing."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -10,7 +10,8 @@ from django.utils.translation import gettext as _
 from diagnostics.engine.case import Case, CaseCar, check_case, parse_case
 from diagnostics.engine.errors import CaseError
 from diagnostics.engine.motion import pose_of
-from diagnostics.models import BenchSheet
+from diagnostics.models import BenchSheet, SystemRevision
+from diagnostics.selectors.enquiries import enquiry_of_job
 from diagnostics.selectors.systems import last_sheet_on_system, system_for_car, system_of
 from diagnostics.selectors.words import complaint_words
 from shop.errors import Conflict, ShopError
@@ -58,7 +59,7 @@ def sheet_open(*, job: Job, by: User) -> BenchSheet:
     where it is not declared): checks judged by two revisions would say nothing together.
 
     Pose, complaint and recent work start as the job's last sheet left them, else at the first resting pose of the
-    system. SheetAlreadyOpen when the car has one.
+    system with what the job's enquiry told. SheetAlreadyOpen when the car has one.
     A sheet that a finished job left open is closed: nobody would come back to do it.
     """
     require(by, "bench.write")
@@ -74,6 +75,7 @@ def sheet_open(*, job: Job, by: User) -> BenchSheet:
         sheet.complaint, sheet.recent_work = last.complaint, last.recent_work
     elif revision := system_for_car(job.car):
         sheet.revision, sheet.pose = revision, dict(next(iter(system_of(revision).poses.values())))
+        _take_over_enquiry(sheet, job, revision)
     try:
         with transaction.atomic():
             sheet.save()
@@ -83,6 +85,19 @@ def sheet_open(*, job: Job, by: User) -> BenchSheet:
         raise
     trail_record(by=by, job=job, kind="sheet.opened", words=_("Opened a bench sheet."), link=sheet.get_absolute_url())
     return sheet
+
+
+def _take_over_enquiry(sheet: BenchSheet, job: Job, revision: SystemRevision) -> None:
+    """What the customer told before the car came starts the sheet, where it was told of this very top system and its
+    steps still have their names."""
+    enquiry = enquiry_of_job(job)
+    if enquiry is None or enquiry.revision is None or enquiry.revision.slug != revision.slug:
+        return
+    try:
+        case = _complaint_case(sheet, revision, enquiry.complaint, enquiry.recent_work)
+    except CaseError:
+        return
+    _set_complaint(sheet, case)
 
 
 def _close_left_open(job: Job) -> None:
@@ -145,24 +160,46 @@ def sheet_set_complaint(
             _("This car’s top system is not declared yet, so its steps have no names. Write the complaint on the job.")
         )
     system = system_of(sheet.revision)
-    data = {
-        "system": system.system,
-        "car": CaseCar(made_on=sheet.car.made_on.strftime("%Y-%m")).model_dump(),
-        "seen_on": timezone.localdate().isoformat(),
-        "complaint": dict(complaint) if complaint else None,
-        "recent_work": list(recent_work),
-    }
     try:
-        case: Case = parse_case(data)
-        check_case(system, case)
+        case = _complaint_case(sheet, sheet.revision, _told_before(sheet, complaint), recent_work)
     except CaseError as error:
         raise ShopError(str(error)) from error
-    sheet.complaint = case.complaint.model_dump() if case.complaint else {}
-    sheet.recent_work = list(case.recent_work)
+    _set_complaint(sheet, case)
     sheet.save(update_fields=["complaint", "recent_work"])
     words = complaint_words(system, case.complaint) or _("Took the complaint off the bench sheet.")
     trail_record(by=by, job=sheet.job, kind="sheet.complaint", words=words, link=sheet.get_absolute_url())
     return sheet
+
+
+def _told_before(sheet: BenchSheet, complaint: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
+    """What the customer told beside the step stays as long as it is said of the same step."""
+    here = sheet.complaint
+    if not complaint or any(here.get(name) != complaint.get(name) for name in ("motion", "stops_at")):
+        return complaint
+    return {**here, **complaint}
+
+
+def _complaint_case(
+    sheet: BenchSheet, revision: SystemRevision, complaint: Mapping[str, Any] | None, recent_work: Iterable[str]
+) -> Case:
+    """The complaint as a case of the sheet's car. CaseError where it cannot be one."""
+    system = system_of(revision)
+    case = parse_case(
+        {
+            "system": system.system,
+            "car": CaseCar(made_on=sheet.car.made_on.strftime("%Y-%m")).model_dump(),
+            "seen_on": timezone.localdate().isoformat(),
+            "complaint": dict(complaint) if complaint else None,
+            "recent_work": list(recent_work),
+        }
+    )
+    check_case(system, case)
+    return case
+
+
+def _set_complaint(sheet: BenchSheet, case: Case) -> None:
+    sheet.complaint = case.complaint.model_dump(exclude_unset=True) if case.complaint else {}
+    sheet.recent_work = list(case.recent_work)
 
 
 @transaction.atomic

@@ -16,6 +16,7 @@ from diagnostics.selectors import system_of
 from diagnostics.services import system_publish
 from parts.models import Fit, Part
 from reports.demo import people
+from reports.demo.enquiries import write_enquiries
 from reports.demo.fleet import invent
 from reports.demo.records import JobRecord
 from reports.demo.truth import Truth, read_truth
@@ -65,6 +66,7 @@ def load(*, today: date | None = None, say: Say = lambda _words: None) -> bool:
         scenario = invent(truth, parsed, today or timezone.localdate(), zone)
         say(_("Booking {cars} cars and their jobs …").format(cars=len(scenario.cars)))
         jobs = write(scenario, users, systems)
+        write_enquiries([job for job, _record in jobs], users, systems)
         say(_("Drawing {count} certificates …").format(count=CERTIFICATES))
         _issue_certificates(jobs, users["owner"])
     return True

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
@@ -45,14 +46,19 @@ def car_file(request: ShopRequest, pk: int) -> HttpResponse:
 
 @needs("car.write")
 def car_new(request: ShopRequest) -> HttpResponse:
+    """`?owner=` and `?system=` fill the form; `?next=` is a page of ours that needs the car: it gets `?car=`."""
     if request.method != "POST":
         owner = Customer.objects.filter(pk=_number(request.GET.get("owner", ""))).first()
-        return render(request, "shop/car_form.html", {"form": CarForm(initial={"owner": owner})})
+        initial = {"owner": owner, "system": request.GET.get("system", "")}
+        return render(request, "shop/car_form.html", {"form": CarForm(initial=initial)})
     form = CarForm(request.POST)
     made = _try(form, lambda: services.car_create(by=request.user, **form.cleaned_data))
     if made is None:
         return render(request, "shop/car_form.html", {"form": form}, status=422)
     messages.success(request, _("{car} is in the books.").format(car=made))
+    after = request.GET.get("next", "")
+    if url_has_allowed_host_and_scheme(after, allowed_hosts=None) and "?" not in after:
+        return redirect(f"{after}?car={made.pk}")
     return redirect(made)
 
 

@@ -78,20 +78,21 @@ def top_picture(
     moving: Moving | None = None,
     reported: Mapping[str, str] | None = None,
     view: Iterable[Place] | None = None,
+    labels: bool = True,
 ) -> TopPicture | None:
     """The picture of `pose` (axis -> place or `between`); None where the system has no drawing. `view`: what `view_of`
     gave, for who draws several.
 
     An axis that is `between` is drawn dashed, halfway between the places of `moving`, or else between its first and its
     last. `reported`: sensor -> the state last read in this pose; one that differs from what a sound sensor gives is
-    marked.
+    marked. `labels`: whether the sensors are named.
     """
     drawing = system.drawing
     if drawing is None:
         return None
     stands = _stands(system, drawing, pose, moving or {})
     frame = _Frame([*(view_of(system) if view is None else view), *_points(drawing, stands)])
-    dots = _dots(system, drawing, pose, stands, frame, reported or {})
+    dots = _dots(system, drawing, pose, stands, frame, reported or {}) if labels else []
     bands = placed(dots, WIDTH, frame.height)
     frame = frame.lowered(bands.above)
     return TopPicture(
