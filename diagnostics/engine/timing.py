@@ -80,8 +80,15 @@ class Comparison:
         return self.times is not None and self.times.n >= ENOUGH
 
     @property
+    def is_slow(self) -> bool:
+        return self._beyond(SLOW_Z)
+
+    @property
     def stands_out(self) -> bool:
-        return self.times is not None and self.is_enough and robust_z(self.seconds, self.times) > STANDS_OUT
+        return self._beyond(STANDS_OUT)
+
+    def _beyond(self, z: float) -> bool:
+        return self.times is not None and self.is_enough and robust_z(self.seconds, self.times) > z
 
 
 def compare(step: Step, seconds: float, others: Sequence[float], oil_c: float | None) -> Comparison:

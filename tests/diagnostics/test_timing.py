@@ -82,6 +82,9 @@ class TestOwnCars:
         assert compare(STOW, 6.35, OTHERS, None).words == "Slower than 10 of 12 of our cars without a temperature."
         strange = compare(STOW, 9.0, OTHERS, 20)
         assert strange.stands_out
+        assert compare(STOW, 6.9, OTHERS, 20).is_slow
+        assert not compare(STOW, 6.9, OTHERS, 20).stands_out
+        assert not compare(STOW, 6.35, OTHERS, 20).is_slow
         assert "It stands out (robust z = " in strange.words
         assert compare(STOW, 9.0, OTHERS[:3], 20).words == "Too few of our cars to say: n = 3."
         assert not compare(STOW, 9.0, OTHERS[:3], 20).stands_out
