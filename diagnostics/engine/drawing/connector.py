@@ -141,7 +141,7 @@ def _pin_cell(
             marks.append(mark(VERDICT_SIGNS[said.verdict], middle, cell.y + 101, 4.6, said.verdict_words))
             words.append(said.verdict_words)
     if is_next:
-        texts.append(fitted(cell.x + 32.5, cell.y + 14, _("next"), 17, 10, look="next", anchor="middle"))
+        texts.append(fitted(cell.x + 33, cell.y + 14, _("next"), 16, 10, look="next", anchor="middle"))
         words.append(_("check next"))
     return Cell(
         cell.x, cell.y, cell.height, cell.label, code, position.name, path[1:], tuple(_stripes(cell, pin)),

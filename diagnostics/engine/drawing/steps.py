@@ -238,7 +238,7 @@ def _signal_labels(plan: Plan) -> Iterable[Label]:
 
 
 def _with_sign(code: str, state: str) -> str:
-    return f"{'●' if state == MADE else '○' if state == 'released' else '◆'} {code}"
+    return f"{'●' if state == MADE else '○' if state == 'released' else '◇'} {code}"
 
 
 def _axes_of(system: TopSystem, code: str) -> frozenset[str]:
