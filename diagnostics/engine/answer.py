@@ -1,8 +1,9 @@
 """A diagnosis as the answer of `diagnose --json`."""
 
+from dataclasses import asdict
 from typing import Any
 
-from diagnostics.engine.results import Diagnosis, Fault, NextCheck, Reason, Surprise, Suspect
+from diagnostics.engine.results import Diagnosis, Fault, NextCheck, Reason, Surprise, Suspect, Ways
 
 
 def as_json(diagnosis: Diagnosis) -> dict[str, Any]:
@@ -17,6 +18,7 @@ def as_json(diagnosis: Diagnosis) -> dict[str, Any]:
         ],
         "nothing_wrong": diagnosis.nothing_wrong,
         "next_checks": [_check(check) for check in diagnosis.next_checks],
+        "ways": _ways(diagnosis.ways),
         "proof": {code: {"made": state.made, "released": state.released} for code, state in diagnosis.proof.items()},
         "conflicts": [
             {"entries": list(conflict.entries), "repeat": conflict.repeat, "words": conflict.words}
@@ -38,6 +40,15 @@ def _surprise(surprise: Surprise | None) -> dict[str, Any] | None:
     if surprise is None:
         return None
     return {"entry": surprise.entry, "probability": surprise.probability, "words": surprise.words}
+
+
+def _ways(ways: Ways) -> dict[str, Any]:
+    return {
+        "repair_first": [asdict(step) for step in ways.repair_first],
+        "repair_first_minutes": ways.repair_first_minutes,
+        "check_first_minutes": ways.check_first_minutes,
+        "words": ways.words,
+    }
 
 
 def _suspect(suspect: Suspect) -> dict[str, Any]:
@@ -67,6 +78,8 @@ def _check(check: NextCheck) -> dict[str, Any]:
         "minutes": check.minutes,
         "bits": check.bits,
         "bits_per_minute": check.bits_per_minute,
+        "ahead_bits": check.ahead_bits,
+        "ahead_minutes": check.ahead_minutes,
         "why": check.why,
         "caution": check.caution,
     }

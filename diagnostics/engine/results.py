@@ -57,8 +57,8 @@ class Hypothesis:
 
 @dataclass(frozen=True, slots=True)
 class NextCheck:
-    """A check that could be made next. `pose` a pose name or {axis: place} where it needs one, else None. `ahead_bits` and
-    `ahead_minutes`: of this check with the best one after it, where looking ahead may pay; else of it alone."""
+    """A check that could be made next. `pose` a pose name or {axis: place} where it needs one, else None. `ahead_bits`
+    and `ahead_minutes`: of this check with the best one after it, where looking ahead may pay; else of it alone."""
 
     check: str
     position: str

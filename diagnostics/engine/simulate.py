@@ -80,6 +80,13 @@ class Bench:
         self._shows = {code: self._drawn(code, fault) for code, fault in self._ruling.items()}
         self._holds: dict[str, str] = {}
 
+    def mend(self, faults: Iterable[Fault]) -> None:
+        """These faults are there no more; what the others show stays as it was."""
+        ruling, shows, holds = self._ruling, self._shows, self._holds
+        self.break_down(self.faults - frozenset(faults))
+        self._shows |= {code: shows[code] for code, fault in self._ruling.items() if ruling.get(code) == fault}
+        self._holds |= {code: held for code, held in holds.items() if self._at(code)}
+
     def stand(self, pose: Pose) -> None:
         """Bring the top into a pose, by hand where it does not go by itself."""
         self.pose = pose_of(self.system, pose, base=self.pose)
@@ -185,7 +192,7 @@ class Bench:
         traces = fault_free(self.system, motion)
         self.pose = dict(traces[0].before)
         seconds: dict[str, float] = {}
-        if self._module_sees(command, command) != MADE:
+        if not self._commanded(command):
             return traces[0].step.name, "off", seconds
         for trace, following in zip(traces, (*traces[1:], traces[-1]), strict=True):
             step = trace.step
@@ -266,6 +273,11 @@ class Bench:
         """Whether the axes of a step that does not get there have at least begun to move."""
         there = [(self.system.positions[f.position].kind, f.mode) for f in sorted(self.faults) if self._drives(f, step)]
         return all(self.rng.random() < LEAVES_ITS_PLACE.get(one, 1.0) for one in there)
+
+    def _commanded(self, command: str) -> bool:
+        """Whether the module sees the held command, and no other motion's beside it: with both it moves nothing."""
+        others = {motion.command for motion in self.system.motions.values()} - {command}
+        return self._reported({command: MADE, **dict.fromkeys(sorted(others), RELEASED)}, command)
 
     def _reported(self, wanted: Mapping[str, str], command: str) -> bool:
         return all(self._module_sees(code, command) == state for code, state in wanted.items())

@@ -1,0 +1,129 @@
+"""One simulated car followed as in a shop: search until a repair is found, make it, prove it, and go on while a motion
+still stops.
+
+A repair counts as *found* once it is needed with a chance of at least `FOUND`; the same rule ends the search of every
+way, reckoned by the same inference. Where nothing is left to check, the likeliest repair is tried all the same.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+from diagnostics.engine.case import Case
+from diagnostics.engine.faults import repair_of
+from diagnostics.engine.inference import Belief, believe
+from diagnostics.engine.likely import likely_of
+from diagnostics.engine.motion import due_at, pose_of
+from diagnostics.engine.offers import Offer
+from diagnostics.engine.planning import best_check
+from diagnostics.engine.results import Fault, Judgement
+from diagnostics.engine.sitting import MINUTES, Sitting, minutes_of, sitting_of
+from diagnostics.engine.study.cars import SimulatedCar
+from diagnostics.engine.study.lists import AGAIN, HERE, Item
+from diagnostics.engine.system.model import TopSystem
+
+FOUND = 0.9
+BUDGET_MINUTES = 480.0
+"""A working day at one car: after it the car is given up and its minutes count in full."""
+SAID = 0.5
+"""Suspects from this chance on are held against the truth."""
+MOST_REPAIRS = 8
+Listed = Callable[[TopSystem, Case, Sequence[Judgement], str], Iterator[Item]]
+
+
+@dataclass
+class Followed:
+    """The end of one car. `firsts`: of each time that a repair was found, whether the likeliest suspect was there, and
+    whether its repair was needed; `said`: chances of suspects at every moment, and whether they were there; `ran`: both
+    motions did; `sound`: no fault was left, known or not."""
+
+    minutes: float = 0.0
+    searching: float = 0.0
+    checks: int = 0
+    firsts: list[tuple[bool, bool]] = field(default_factory=list)
+    said: list[tuple[float, bool]] = field(default_factory=list)
+    ran: bool = False
+    sound: bool = False
+
+
+def follow(car: SimulatedCar, listed: Listed | None, max_faults: int) -> Followed:
+    """A car through the shop by the suggested checks, or by a list. `max_faults` of the inference."""
+    end, done, tries = Followed(), set[Item](), 0
+    while car.minutes < BUDGET_MINUTES and tries < MOST_REPAIRS and not end.ran:
+        case = car.case()
+        belief = believe(car.system, case, max_faults=max_faults)
+        truth = car.bench.faults
+        end.said += [(float(p), f in truth) for f, p in _shares(belief) if p >= SAID]
+        found = [key for key, p in zip(belief.model.repair_names, belief.repairs, strict=True) if p >= FOUND]
+        offer = None
+        if found:
+            end.firsts.append(_first(belief, truth, car.system))
+        else:
+            offer = _suggested(belief, case) if listed is None else _next(listed, car, case, belief, done)
+        if offer is not None:
+            car.make(offer, offer.minutes)
+            end.checks += 1
+            continue
+        tries += 1
+        end.ran = _mended(car, case, belief, found or [belief.model.repair_names[int(belief.repairs.argmax())]])
+    end.sound = not car.bench.faults
+    end.minutes = car.minutes if end.ran else BUDGET_MINUTES
+    end.searching = min(car.searching, BUDGET_MINUTES)
+    return end
+
+
+def _suggested(belief: Belief, case: Case) -> Offer | None:
+    return best_check(belief.model, case, belief.judgements, belief.posterior.weights, belief.shares, belief.chances)
+
+
+def _sitting(belief: Belief, case: Case) -> Sitting:
+    likely = likely_of(belief.model, belief.posterior.weights, belief.chances)
+    return sitting_of(belief.model, case, belief.judgements, likely.places, likely.weights)
+
+
+def _shares(belief: Belief) -> Iterator[tuple[Fault, float]]:
+    return zip(belief.model.faults, belief.shares, strict=True)
+
+
+def _first(belief: Belief, truth: frozenset[Fault], system: TopSystem) -> tuple[bool, bool]:
+    first = belief.model.faults[int(belief.shares.argmax())]
+    return first in truth, repair_of(system, first).key in {repair_of(system, fault).key for fault in truth}
+
+
+def _mended(car: SimulatedCar, case: Case, belief: Belief, keys: Sequence[str]) -> bool:
+    """Make these repairs and prove them. Whether the top runs both ways then."""
+    sitting = _sitting(belief, case)
+    trial: dict[str, float] = {motion: minutes_of(sitting, "motion", motion) for motion in car.system.motions}
+    for key in keys:
+        mended = repair_of(car.system, belief.model.faults[belief.model.repairs.index(key)])
+        hands_on = mended.minutes - car.system.positions[mended.position].minutes
+        car.repair(key, hands_on + sitting.reach(mended.position))
+        sitting = sitting.after("look", mended.position)
+        car.read_again(key, MINUTES["pin-by-hand"] + sitting.uncover)
+    return car.runs(trial)
+
+
+def _next(listed: Listed, car: SimulatedCar, case: Case, belief: Belief, done: set[Item]) -> Offer | None:
+    """The first check on the list that is not done and can be made now."""
+    sitting = _sitting(belief, case)
+    for item in listed(car.system, case, belief.judgements, car.motion):
+        if item not in done:
+            done.add(item)
+            offer = _offer(sitting, *item)
+            if offer is not None:
+                return offer
+    return None
+
+
+def _offer(sitting: Sitting, check: str, code: str, which: int) -> Offer | None:
+    system = sitting.system
+    if check == "motion":
+        moving = sitting.minutes_to(system.motions[code].start) or 0.0  # type: ignore[index]
+        return Offer(check, "", minutes_of(sitting, check, code, moving), moving, motion=code)
+    if check != "pin":
+        return Offer(check, code, minutes_of(sitting, check, code))
+    poses = [one for one in sitting.poses if which == AGAIN or not sitting.made("pin", code, one[0])]
+    if not poses or (which == HERE and poses[0][1] > 0.0):
+        return None
+    pose, moving = poses[0]
+    due = due_at(system, code, pose_of(system, pose))
+    return Offer("pin", code, minutes_of(sitting, "pin", code, moving), moving, pose=pose, due=due)
