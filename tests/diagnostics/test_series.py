@@ -271,6 +271,25 @@ def test_the_bench_shows_single_readings_as_often_as_the_table_says():
     assert reads["released"] / 4000 == pytest.approx(expected["released"], abs=0.03)
 
 
+@pytest.mark.parametrize(
+    ("faults", "pressed"),
+    [
+        ((), {FIRST: ("made", "released"), TWIN: ("made", "released")}),
+        ((Fault(TWIN, "unplugged"),), {FIRST: ("released", "released"), TWIN: ("released", "released")}),
+        ((Fault(TWIN, "shorted-to-ground"),), {FIRST: ("made", "released"), TWIN: ("made", "made")}),
+        ((Fault(FIRST, "shorted-to-ground"),), {FIRST: ("made", "made"), TWIN: ("made", "made")}),
+        ((Fault(FIRST, "shorted-to-ground"), Fault(TWIN, "open")), {FIRST: ("made", "made"), TWIN: ("made", "made")}),
+    ],
+)
+def test_the_bench_presses_one_while_the_other_is_held(faults, pressed):
+    bench = Bench(BOW, faults, random.Random(2))  # noqa: S311 - repeatable
+    bench.stand("open")
+    for code, (down, up) in pressed.items():
+        entry = bench.by_hand(code)
+        shares = entry["pressed_volts"] / entry["supply_volts"], entry["released_volts"] / entry["supply_volts"]
+        assert tuple("made" if share < 0.3 else "released" for share in shares) == (down, up)
+
+
 # --- judgements
 
 
