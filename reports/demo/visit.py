@@ -110,7 +110,7 @@ def mend(bench: Bench, watch: Watch, visit: Visit, faults: list[Fault], fitted: 
 def prove(bench: Bench, watch: Watch, visit: Visit) -> bool:
     """See each repaired path good again, and both motions whole. False where a motion still stops."""
     add = _adder(visit.proving, watch)
-    sensors = bench.system.sensors()
+    sensors = bench.system.wired()
     looked_at = {one.observation["position"] for one in visit.tracing if one.observation["check"] == "look"}
     for work in visit.mending:
         position = bench.system.positions[work.position]

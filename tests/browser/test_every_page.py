@@ -2,6 +2,7 @@
 thumb and reached with the keyboard, and nothing fails on the console."""
 
 from typing import Any
+from urllib.parse import urlencode
 
 import pytest
 from playwright.sync_api import Browser, Page
@@ -76,6 +77,9 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
     made: Certificate = ask_and_issue(job, tech)
     fitting = Part.objects.create(number="TW-BGB-3121", name="Lid switch with lead and plug")
     Fit.objects.create(part=fitting, system="rht-trio", position="BG3")
+    answers = {"fails": "close", "stops": "raise-lid", "hand": "as-it-should", "lamp": "off", "sound": "runs"}
+    sender = bench.Contact(name=long.name, email=long.email, words="x " * 99)
+    told = bench.enquiry_send(revision=sheet.revision, answers=answers, contact=sender)
     return {
         "floor": "/",
         "cars": "/cars/",
@@ -94,6 +98,14 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "certificate": made.get_absolute_url(),
         "shelf": "/shelf/",
         "systems": "/systems/",
+        "enquiries": "/enquiries/",
+        "enquiry": f"{told.get_absolute_url()}?q=tw14k",
+        "ask a caller": "/enquiries/ask/?system=rht-trio&stop=close:raise-lid",
+        "tell": "/tell/",
+        "tell, how far": "/tell/about/rht-trio/?fails=close",
+        "tell, result": "/tell/about/rht-trio/?" + urlencode(answers | {"battery": "no"}),
+        "tell in words": "/tell/send/",
+        "told": f"/tell/sent/{told.code}/",
         "system": "/systems/rht-trio/",
         "rates": "/systems/rht-trio/rates/",
         "not here": "/nowhere/",

@@ -1,13 +1,14 @@
 """The simulated bench: what it shows agrees with what the engine makes of it."""
 
 import random
+from collections import Counter
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
-from django.conf import settings
-from hypothesis import given
+from django.conf import settings as shop_settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import TypeAdapter
 
@@ -26,7 +27,7 @@ _OBSERVATION: TypeAdapter[Any] = TypeAdapter(Observation)
 
 @cache
 def _system(slug: str) -> TopSystem:
-    path: Path = settings.FIXTURES_DIR / "systems" / f"{slug}.yaml"
+    path: Path = shop_settings.FIXTURES_DIR / "systems" / f"{slug}.yaml"
     return load_system(path.read_text(encoding="utf-8"), path.name)
 
 
@@ -38,6 +39,7 @@ def _verdict(bench: Bench, observation: dict[str, Any]) -> str:
     return judge(bench.system, _OBSERVATION.validate_python(observation)).verdict
 
 
+@settings(deadline=None)
 @given(slug=st.sampled_from(SLUGS), seed=st.integers(0, 10_000))
 def test_a_sound_top_runs_and_reads_well_everywhere(slug: str, seed: int) -> None:
     bench = _bench(slug, seed=seed)
@@ -53,6 +55,7 @@ def test_a_sound_top_runs_and_reads_well_everywhere(slug: str, seed: int) -> Non
     assert _verdict(bench, bench.battery()) == "ok"
 
 
+@settings(deadline=None)
 @given(slug=st.sampled_from(SLUGS), seed=st.integers(0, 10_000), data=st.data())
 def test_mended_it_is_as_good_as_before(slug: str, seed: int, data: st.DataObject) -> None:
     faults = data.draw(st.sets(st.sampled_from(faults_of(_system(slug))), min_size=1, max_size=3))
@@ -114,10 +117,52 @@ def test_a_weak_drive_gives_up_on_its_way() -> None:
     assert all("divider" not in trial["stands"] for trial in stopped), "nobody moved that"
 
 
+def test_with_both_commands_seen_nothing_moves_and_the_lamp_stays_dark() -> None:
+    bench = _bench("rht-trio", Fault("SF1", "stays-made"))
+    trial = bench.try_motion("open")
+    assert (trial["stops_at"], trial["lamp"]) == ("unlock-header", "off")
+    assert trial["stands"]["header-latch"] == "locked"
+    assert bench.try_motion("close")["stops_at"] is None
+
+
 def test_a_switch_that_is_not_believed_stops_the_next_step() -> None:
     bench = _bench("rht-trio", Fault("BG9", "open"))
     assert bench.try_motion("close")["stops_at"] == "raise-stack"
     assert bench.pose["stack"] == "up", "the stack is there; only its switch does not say so"
+
+
+def test_cold_fluid_makes_what_the_pump_drives_slow_and_nothing_else() -> None:
+    warm, cold = (
+        Bench(_system("rht-trio"), (), random.Random(5), oil_c)  # noqa: S311 - a story, no secret
+        for oil_c in (20.0, -15.0)
+    )
+    seconds, slower = warm.try_motion("open")["seconds"], cold.try_motion("open")
+    assert slower["oil_c"] == -15.0
+    assert slower["seconds"]["stow-stack"] > 1.2 * seconds["stow-stack"]
+    assert slower["seconds"]["clear-shelf"] == seconds["clear-shelf"]
+    assert _verdict(cold, slower) == "ok", "cold explains it"
+
+
+def test_a_bench_without_fluid_or_thermometer_notes_no_temperature() -> None:
+    assert "oil_c" not in _bench("softline-electro").try_motion("open")
+    bench = _bench("rht-trio")
+    bench.notes_oil = False
+    assert bench.try_motion("open")["oil_c"] is bench.pressure_hold("MM1")["oil_c"] is None
+
+
+@pytest.mark.parametrize("slug", ["rht-trio", "softbow-hydro"])
+def test_only_what_does_not_seal_loses_pressure(slug: str) -> None:
+    codes = [code for code, one in _system(slug).positions.items() if one.kind in ("cylinder", "pump")]
+    for seed in range(40):
+        leaking = _bench(slug, Fault("MM3", "leaks"), Fault("MM1", "binds"), seed=seed)
+        for code in codes:
+            verdict = _verdict(leaking, leaking.pressure_hold(code))
+            assert verdict == "ok" or code == "MM3"
+            assert verdict == _verdict(leaking, leaking.pressure_hold(code)), "it shows the same until mended"
+    seen = Counter(
+        _verdict(b, b.pressure_hold("MM3")) for b in (_bench(slug, Fault("MM3", "leaks"), seed=s) for s in range(200))
+    )
+    assert seen["finding"] > 5 * seen["ok"] > 0, "a seal that only weeps under way holds"
 
 
 def test_the_same_dice_give_the_same_bench() -> None:

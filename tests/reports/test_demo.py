@@ -4,6 +4,7 @@ import datetime as dt
 import math
 import random
 import socket
+import statistics
 import sys
 import uuid
 from collections import Counter
@@ -22,6 +23,7 @@ from PIL import Image
 from pydantic import TypeAdapter
 
 from diagnostics.engine.case import Observation
+from diagnostics.engine.hydraulics import slower_when_cold
 from diagnostics.engine.results import Fault
 from diagnostics.engine.signals import judge
 from diagnostics.engine.simulate import Bench
@@ -273,6 +275,39 @@ def test_heat_ages_cylinder_seals(truth: Truth) -> None:
         )
 
     assert ratio("hot") == pytest.approx(2.2 * ratio("temperate"))
+
+
+def test_cold_cars_are_slower_as_their_fluid_is(demo: None) -> None:
+    """The longest step that the pump drives, by the fluid temperature noted with it: what the cold costs."""
+    trials = Check.objects.filter(kind="motion", sheet__revision__slug="rht-trio", observation__stops_at=None)
+    by_cold: dict[bool, list[float]] = {True: [], False: []}
+    for one in trials.values_list("observation", flat=True):
+        if one["oil_c"] is not None and (one["oil_c"] <= 4 or one["oil_c"] >= 18):
+            by_cold[one["oil_c"] <= 4].append(sum(one["seconds"].get(s, 0.0) for s in ("stow-stack", "raise-stack")))
+    assert min(map(len, by_cold.values())) >= 10
+    hydraulics = system_of(newest_revisions().get(slug="rht-trio")).hydraulics
+    assert hydraulics is not None
+    slower = statistics.median(by_cold[True]) / statistics.median(by_cold[False])
+    assert slower == pytest.approx(slower_when_cold(hydraulics, 2) / slower_when_cold(hydraulics, 20), abs=0.08)
+    assert trials.filter(observation__oil_c=None).exists(), "now and then nobody looks at the thermometer"
+
+
+def test_inspections_hold_every_cylinder_and_the_pump_under_pressure(demo: None) -> None:
+    inspected = Job.objects.filter(stage=Stage.GONE, title__startswith="Pre-purchase", car__system="rht-trio")
+    for job in inspected:
+        held = Check.objects.filter(sheet__job=job, kind="pressure-hold").values_list("position", flat=True)
+        assert set(held) in ({"GP1", "MM1", "MM2", "MM3", "MM4", "MM5", "MM6"}, set()), job
+    assert Check.objects.filter(kind="pressure-hold", verdict="finding").exists()
+
+
+def test_cylinders_that_leaked_were_held_again_after_the_repair(demo: None) -> None:
+    leaks = Check.objects.filter(observation__found="leaks", sheet__job__stage=Stage.GONE)
+    for leak in leaks:
+        if not Work.objects.filter(job=leak.sheet.job, position=leak.position).exists():
+            continue
+        holds = Check.objects.filter(sheet__job=leak.sheet.job, position=leak.position, kind="pressure-hold")
+        assert holds.order_by("at").last().verdict == "ok", leak  # type: ignore[union-attr]
+    assert leaks.count() > 10
 
 
 def test_an_undeclared_car_keeps_its_readings(demo: None) -> None:
