@@ -94,15 +94,26 @@ PER_INPUT = "input-dead"
 """The mode of the module that exists once for each sensor which it reads."""
 
 REPAIR_MINUTES: Mapping[str, float] = {
-    "replace": 40.0,
-    "adjust": 25.0,
+    "adjust": 25.0,  # loosen, set by the reading at the pin, tighten, read again
     "plug-in": 5.0,
-    "mend-wire": 45.0,
-    "trim": 40.0,
-    "refill": 45.0,
-    "charge": 30.0,
+    "mend-wire": 45.0,  # find the spot in the sleeve, splice, seal, bind again
+    "trim": 40.0,  # dry parts freed and greased, or a latch brought into line in several tries
+    "refill": 45.0,  # level, then bleeding takes a few whole motions
+    "charge": 30.0,  # a charger that carries a motion; the battery itself charges while others work
 }
-"""Hands-on minutes at the place, without reaching it: common practice, no source."""
+REPLACE_MINUTES: Mapping[str, float] = {
+    "switch": 20.0,  # clips or two screws, then set to its trigger
+    "hall-sensor": 20.0,
+    "control-switch": 15.0,  # lies in a panel that only clips
+    "angle-sensor": 40.0,  # has to be taught the places afterwards
+    "cylinder": 75.0,  # lines off and closed, two bolts, filled and bled
+    "pump": 90.0,  # all lines, filled and bled
+    "valve": 60.0,  # out of the block, clean, bled
+    "motor": 60.0,  # often with its gear and a setting
+    "module": 45.0,  # plugs in quickly, then has to be coded and taught
+}
+"""Hands-on minutes at the place, without reaching it, by kind of repair and for a new part by kind of position: common
+practice, no source."""
 
 
 def modes_of(system: TopSystem, position: str) -> tuple[str, ...]:
@@ -145,7 +156,8 @@ def repair_of(system: TopSystem, fault: Fault) -> Repair:
     position = system.positions[fault.position]
     kind = mode_of(system, fault).repair
     words = _repair_words()[kind].format(code=fault.position, name=position.name)
-    return Repair(fault.position, kind, words, REPAIR_MINUTES[kind] + position.minutes)
+    hands_on = REPLACE_MINUTES[position.kind] if kind == "replace" else REPAIR_MINUTES[kind]
+    return Repair(fault.position, kind, words, hands_on + position.minutes)
 
 
 def _repair_words() -> dict[str, str]:
