@@ -36,7 +36,8 @@ IN_DOUBT = 0.5
 FLICKERS = 0.1
 """From this chance on it is said that a fault that comes and goes would explain both."""
 BELIEVED = 1e-5
-"""States below this share of the likeliest one are left out: together they weigh less than anything said here."""
+"""States below this share of the likeliest one are left out. Of a car of which little is known that can be some per
+cent of the weight in all, spread over so many states that they favour no entry."""
 MOST_CONFLICTS = 20
 
 
@@ -138,8 +139,10 @@ def _conflicts(model: Compiled, case: Case, judgements: Sequence[Judgement], vie
         again = max(pair, key=lambda one: (views.wrong[one] / _minutes(model, case, views.factors[one]), one))
         first, second = sorted(views.factors[one].entry for one in pair)
         repeat = views.factors[again].entry
-        words = _words(model, case, judgements, (first, second), repeat, float(views.flickers[pair]) >= FLICKERS)
-        found.append(Conflict((first, second), repeat, words))
+        words = [_disagree(model, case, judgements, (first, second)), _again(repeat, again == doubtful)]
+        if views.flickers[pair] >= FLICKERS:
+            words.append(_("If it comes out the same, something there comes and goes."))
+        found.append(Conflict((first, second), repeat, " ".join(words)))
     return found
 
 
@@ -149,28 +152,37 @@ def _minutes(model: Compiled, case: Case, factor: Factor) -> float:
     return MINUTES[observation.check] + more
 
 
-def _words(
-    model: Compiled,
-    case: Case,
-    judgements: Sequence[Judgement],
-    entries: tuple[int, int],
-    repeat: int,
-    flickers: bool,
-) -> str:
+def _disagree(model: Compiled, case: Case, judgements: Sequence[Judgement], entries: tuple[int, int]) -> str:
     first, second = entries
     one, other = case.observations[first], case.observations[second]
-    names = {"first": first + 1, "second": second + 1, "repeat": repeat + 1}
+    names = {"first": first + 1, "second": second + 1}
     if isinstance(one, PinReading) and isinstance(other, PinReading) and one.position == other.position:
         words = _("Entries {first} and {second} contradict each other: {position} read {one}, then {other}.")
-        states = {"one": judgements[first].reads or _("too near to call"), "other": judgements[second].reads}
-        words = words.format(**names, position=one.position, **states)
+        states = (judgements[entry].reads or _("neither one nor the other") for entry in entries)
     else:
         words = _("Entries {first} and {second} contradict each other: “{one}” and “{other}”")
-        words = words.format(**names, one=judgements[first].words, other=judgements[second].words)
-    words += " " + _("Make entry {repeat} again: it is the likelier error, or the quicker to repeat.").format(**names)
-    if flickers:
-        words += " " + _("If it comes out the same, something there comes and goes.")
-    return words
+        states = (_said(model, case, judgements, entry) for entry in entries)
+    return words.format(
+        **names, position=getattr(one, "position", ""), **dict(zip(("one", "other"), states, strict=True))
+    )
+
+
+def _again(repeat: int, doubtful: bool) -> str:
+    if doubtful:
+        return _("Make entry {repeat} again: it is the likelier error.").format(repeat=repeat + 1)
+    return _("Make entry {repeat} again: it is the quicker to repeat.").format(repeat=repeat + 1)
+
+
+def _said(model: Compiled, case: Case, judgements: Sequence[Judgement], entry: int) -> str:
+    """An entry in short."""
+    observation = case.observations[entry]
+    if not isinstance(observation, MotionTrial):
+        return judgements[entry].words
+    motion = model.system.motions[observation.motion]
+    if observation.stops_at is None:
+        return _("{motion} ran to its end.").format(motion=motion.title)
+    step = next(step.title for step in motion.steps if step.name == observation.stops_at)
+    return _("{motion} stops at “{step}”.").format(motion=motion.title, step=step)
 
 
 def _flickers(views: _Views) -> list[str]:

@@ -178,7 +178,8 @@ class Bench:
         """The whole motion from its start. The top is left where it stops, and of a stop the trial says where the axes
         of the motion stand. What the pump drives is slower with cold fluid."""
         stops_at, lamp, seconds = self._run(motion)
-        trial = {"check": "motion", "motion": motion, "stops_at": stops_at, "lamp": lamp, "seconds": seconds}
+        trial: dict[str, Any] = {"check": "motion", "motion": motion, "stops_at": stops_at}
+        trial |= {"lamp": lamp, "seconds": seconds}
         if self.system.hydraulics is not None:
             trial["oil_c"] = self._noted_c()
         if stops_at is not None:

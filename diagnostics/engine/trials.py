@@ -164,9 +164,13 @@ def _moves(compiled: Compiled, step: Step, subset: Subset) -> Floats:
 
 
 def keeps_time(compiled: Compiled, step: Step) -> Floats:
-    """(C,) chance that a step that ends stays within its usual time, in each class of `alike_in_time`."""
-    places = alike_in_time(compiled).places
-    return (1.0 - observe.SLOW_SOUND) * _product(compiled, _times(compiled, step), places)
+    """(C,) chance that a step that ends stays within its usual time, in each class of `alike_in_time`. It follows from
+    what drives the step alone; made once per system."""
+
+    def make() -> Floats:
+        return (1.0 - observe.SLOW_SOUND) * _product(compiled, _times(compiled, step), alike_in_time(compiled).places)
+
+    return compiled.kept(("keeps-time", step.driven_by), make)
 
 
 def alike_in_time(compiled: Compiled) -> Alike:
