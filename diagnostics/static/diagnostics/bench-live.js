@@ -14,18 +14,25 @@ document.addEventListener("htmx:oobBeforeSwap", (event) => {
 });
 const tokenOf = (part) => part.querySelector("[data-token]")?.dataset.token;
 const folds = new Map();
-document.addEventListener("htmx:oobAfterSwap", () => {
+const unfoldAgain = () => {
   for (const [id, open] of folds) {
     const fold = document.getElementById(id);
     if (fold && fold.open !== open) fold.open = open;
   }
   folds.clear();
+};
+document.addEventListener("htmx:oobAfterSwap", unfoldAgain);
+
+document.addEventListener("htmx:beforeSwap", (event) => {
+  if (!event.detail.target.matches("[data-redraw]")) return;
+  for (const fold of event.detail.target.querySelectorAll("details[id]")) folds.set(fold.id, fold.open);
 });
+document.addEventListener("htmx:afterSwap", (event) => event.detail.target.matches("[data-redraw]") && unfoldAgain());
 
 /* Drawings come when they are unfolded, and again when the sheet has changed meanwhile. */
 const redraw = (fold) => {
   const place = fold?.open && fold.querySelector("[data-redraw]");
   if (place) htmx.trigger(place, "redraw");
 };
-document.addEventListener("toggle", (event) => event.target.id === "drawings" && redraw(event.target), true);
-document.addEventListener("sheet-changed", () => redraw(document.getElementById("drawings")));
+document.addEventListener("toggle", (event) => event.target.id === "drawings-fold" && redraw(event.target), true);
+document.addEventListener("sheet-changed", () => redraw(document.getElementById("drawings-fold")));
