@@ -93,6 +93,7 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "motion diagrams": f"{sheet.get_absolute_url()}drawings/?tab=motion",
         "top in its pose": f"{sheet.get_absolute_url()}drawings/?tab=top",
         "all entries": f"{sheet.get_absolute_url()}?entries=all",
+        "compare sheets": f"{sheet.get_absolute_url()}compare/",
         "undeclared sheet": free.get_absolute_url(),
         "certificates": "/certificates/",
         "certificate": made.get_absolute_url(),

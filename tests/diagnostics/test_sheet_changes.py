@@ -121,6 +121,24 @@ def test_undone_the_suspects_go_back_and_the_entry_is_offered_again(
     assert 'id="redo"' not in words(client.get(f"/sheets/{sheet.pk}/"))
 
 
+def test_what_somebody_else_struck_out_is_not_offered_again(
+    sheet: BenchSheet, tech: User, owner: User, client_as: Any
+) -> None:
+    check = add(sheet, tech, check="battery", volts=12.6)
+    services.check_strike(check=check, by=owner, why="charger was on")
+    assert 'id="redo"' not in words(client_as("technician").get(f"/sheets/{sheet.pk}/"))
+
+
+def test_an_old_entry_struck_out_late_is_the_last_change(sheet: BenchSheet, tech: User, client_as: Any) -> None:
+    client = client_as("technician")
+    old = add(sheet, tech, check="pin", position="BG3", volts=12.5)
+    add(sheet, tech, check="pin", position="BG1", volts=sound_volts(sheet, "BG1"))
+    services.check_strike(check=old, by=tech, why="wrong pin")
+    said = part(words(client.get(f"/sheets/{sheet.pk}/")), "changed")
+    assert "Struck out by tech" in said
+    assert "Because this was taken back: BG3 reads released" in said
+
+
 def test_a_reading_is_entered_again_only_in_the_pose_that_it_was_read_in(
     sheet: BenchSheet, tech: User, client_as: Any
 ) -> None:
