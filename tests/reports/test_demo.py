@@ -28,7 +28,7 @@ from diagnostics.engine.results import Fault
 from diagnostics.engine.signals import judge
 from diagnostics.engine.simulate import Bench
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.models import BenchSheet, Check, Unit, Work
+from diagnostics.models import BenchSheet, Check, Enquiry, Unit, Work
 from diagnostics.selectors import diagnosis_of_sheet, newest_revisions, system_of
 from diagnostics.services import check_add, sheet_close, sheet_set_pose, work_add
 from parts.models import Fit, Part
@@ -114,6 +114,19 @@ def test_two_loads_of_one_day_are_equal_and_another_day_differs(demo: None, trut
     first, second = (fleet.invent(truth, systems, day, zone) for _number in range(2))
     assert first == second
     assert fleet.invent(truth, systems, dt.date(2026, 3, 4), zone) != first
+
+
+def test_one_enquiry_waits_one_was_taken_down_and_one_is_a_job(demo: None) -> None:
+    sent, taken_down, job = Enquiry.objects.order_by("pk")
+    assert (sent.state, sent.by, bool(sent.complaint)) == ("new", None, True)
+    assert (taken_down.state, str(taken_down.by), taken_down.revision) == ("new", "Owen Tarrow", None)
+    assert job.job is not None
+    assert job.job.stage == Stage.BOOKED
+    assert job.revision is not None
+    steps = system_of(job.revision).motions[job.complaint["motion"]].steps
+    title = next(step.title for step in steps if step.name == job.complaint["stops_at"])
+    assert title.lower() in job.job.title.lower()
+    assert job.job.trail.filter(kind="enquiry.taken").exists()
 
 
 def test_vins_are_valid_and_belong_to_nobody(demo: None) -> None:
