@@ -17,10 +17,11 @@ import numpy as np
 from pgmpy.factors.discrete import TabularCPD
 from pgmpy.models import DiscreteBayesianNetwork
 
-from diagnostics.engine import effects
+from diagnostics.engine import effects, trials
 from diagnostics.engine.compiled import Compiled
-from diagnostics.engine.evidence import MotionFactor, SiteFactor
-from diagnostics.engine.motion import MADE, RELEASED, fault_free, reports
+from diagnostics.engine.evidence import Factor, MotionFactor, SiteFactor
+from diagnostics.engine.motion import MADE, RELEASED, dues, fault_free
+from diagnostics.engine.system.series import path_of, reported
 
 
 class Network:
@@ -45,9 +46,8 @@ class Network:
         before: list[str] = []
         # Faults of one site stand together in the chain, so that eliminating a site leaves only its two counters
         # behind.
-        order = [
-            i for code in self.model.sites for i in self.model.sites[code].faults if not self._in_sensor_too(code, i)
-        ]
+        sites = {site.code: site for site in self.model.sites.values()}  # two switches on one pin are one site
+        order = [i for code, site in sites.items() for i in site.faults if not self._in_sensor_too(code, i)]
         for place, fault in enumerate(order):
             states = range(k + 2) if before else (0,)
             table = np.zeros((k + 2, len(states) * 2))
@@ -61,7 +61,7 @@ class Network:
         self.evidence["few"] = 1
 
     def _in_sensor_too(self, code: str, fault: int) -> bool:
-        """A dead input belongs to two sites; it is counted at the sensor."""
+        """A dead input belongs to two sites; it is counted at the sensor, of two on one pin at the one that has it."""
         named = self.model.faults[fault]
         return bool(named.input) and named.input != code
 
@@ -75,8 +75,9 @@ class Network:
     def _site(self, site: str, known: Mapping[frozenset[str], float]) -> tuple[list[str], np.ndarray]:
         """Parents, and the chance for every combination; those of more faults than are allowed at all may be
         anything."""
-        faults = self.model.sites[site].faults
-        modes = [self.model.faults[i].mode for i in faults]
+        faults, path = self.model.sites[site].faults, path_of(self.model.system, site)
+        named = [self.model.faults[i] for i in faults]
+        modes = [effects.TWIN + f.mode if f.position in path[1:] else f.mode for f in named]
         combos = product((0, 1), repeat=len(faults))
         sets = (frozenset(m for m, there in zip(modes, combo, strict=True) if there) for combo in combos)
         return [f"f{i}" for i in faults], np.array([known.get(one, 0.5) for one in sets])
@@ -96,9 +97,10 @@ class Network:
             last = f"{name}.{i}"
         return last
 
-    def observe_motion(self, name: str, factor: MotionFactor) -> None:
-        """States of the chain: 0 alive, 1 command not seen, 2 … stopped at step 0 …"""
-        system, motion = self.model.system, factor.motion
+    def observe_motion(self, name: str, motion: str, told: np.ndarray) -> None:
+        """States of the chain: 0 alive, 1 command not seen, 2 … stopped at step 0 … `told`: by outcome, as of
+        `trials.told_weights`."""
+        system = self.model.system
         declared, traces = system.motions[motion], fault_free(system, motion)
         states, last = len(traces) + 2, len(traces) - 1
         commands = {m.command: RELEASED for m in system.motions.values()} | {declared.command: MADE}
@@ -108,12 +110,16 @@ class Network:
         self.add(f"{name}.s", [seen], start)
         before = f"{name}.s"
         for k, trace in enumerate(traces):
-            due = [reports(system, pose, held=declared.command) for pose in (trace.before, trace.after)]
+            due = [dues(system, pose, held=declared.command) for pose in (trace.before, trace.after)]
             wants = [(trace.step.starts_when, due[0]), (trace.step.ends_when, due[0]), (trace.step.ends_when, due[1])]
             parts = []
             for kind, (wanted, truth) in zip("sea", wants, strict=True):
-                nodes = [self._report(f"{name}.{k}{kind}.{c}", c, truth[c], w) for c, w in wanted.items()]
-                parts.append(self._all(f"{name}.{k}{kind}", nodes) if nodes else self._sure(f"{name}.{k}{kind}"))
+                label = f"{name}.{k}{kind}"
+                if kind == "e" and all(reported(truth[code]) == want for code, want in wanted.items()):
+                    parts.append(self._sure(label, 0))  # reported before it starts: the module does not go by it
+                    continue
+                nodes = [self._report(f"{label}.{c}", c, truth[c], w) for c, w in wanted.items()]
+                parts.append(self._all(label, nodes) if nodes else self._sure(label, 1))
             parts.append(self._drive(f"{name}.{k}m", trace.step.driven_by))
             table = np.zeros((states, states * 16))
             for column, (state, starts, early, after, moves) in enumerate(product(range(states), *[(0, 1)] * 4)):
@@ -127,12 +133,12 @@ class Network:
                     table[0, column] = 1.0
             self.add(f"{name}.{k}", [before, *parts], table)
             before = f"{name}.{k}"
-        weights = np.array([factor.weights[-1], *factor.weights[:-1]])
+        weights = np.array([told[-1], *told[:-1]])
         self.add(name, [before], [1 - weights, weights])
         self.evidence[name] = 1
 
-    def _sure(self, name: str) -> str:
-        self.add(name, [], [[0.0], [1.0]])
+    def _sure(self, name: str, state: int) -> str:
+        self.add(name, [], [[1.0 - state], [float(state)]])
         return name
 
     def _drive(self, name: str, driven_by: Sequence[str]) -> str:
@@ -156,12 +162,19 @@ class Network:
         return self._all(name, nodes)
 
 
-def network_of(model: Compiled, chances: Sequence[float], factors: Sequence[SiteFactor | MotionFactor]) -> Network:
+def network_of(model: Compiled, chances: Sequence[float], factors: Sequence[Factor]) -> Network:
     network = Network(model, chances)
     for number, factor in enumerate(factors):
         if isinstance(factor, SiteFactor):
             network.observe_site(f"o{number}", factor)
-        else:
+        elif isinstance(factor, MotionFactor):
             assert not factor.slow
-            network.observe_motion(f"m{number}", factor)
+            assert not factor.stands
+            network.observe_motion(f"m{number}", factor.motion, factor.weights)
+        else:
+            said = factor.told
+            assert (said.sound, said.comes_and_goes, said.battery_weak, said.neither_way) == (None, None, None, False)
+            motion = model.system.motions[said.motion]
+            weights = trials.told_weights(motion, said.stops_at, said.lamp, layman=True)
+            network.observe_motion(f"m{number}", said.motion, weights)
     return network

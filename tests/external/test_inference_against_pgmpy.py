@@ -1,5 +1,10 @@
 """The posterior against variable elimination by a general library: pgmpy (Ankan and Panda 2015), same model, other
-algebra."""
+algebra.
+
+Sets of three everywhere. With a motion in it elimination takes seconds a suspect on the smallest shipped system (three
+steps, eight sensors) and does not end in minutes, or not within the memory, on the two larger ones: there motions are
+held against walking them one by one (tests/diagnostics/test_inference.py), and everything else against the library.
+"""
 
 import logging
 import random
@@ -25,26 +30,30 @@ TOLERANCE = 1e-6
 
 
 def random_case(system: TopSystem, seed: int) -> dict:
-    """Evidence of every kind from a bench with two faults, and by turns a trial or a complaint about any step.
-
-    One motion at a time: with two, elimination takes minutes.
-    """
+    """Evidence of every kind at a position, of a car with two faults."""
     rng = random.Random(seed)  # noqa: S311 - repeatable draws
-    switches = [code for code, p in system.positions.items() if p.kind == "switch"]
+    switches = [code for code, p in system.positions.items() if p.kind == "switch" and p.pin is not None]
     faults = [Fault(code, rng.choice(modes_of(system, code))) for code in rng.sample(switches, 2)]
     bench = Bench(system, faults, rng)
     makes = [bench.read, bench.by_hand, bench.click, bench.wiggle, bench.continuity, bench.look]
-    entries = [rng.choice(makes)(code) for code in rng.choices(switches, k=6)]
-    entries.append(bench.battery())
+    broken = [fault.position for fault in faults]
+    entries = [rng.choice(makes)(code) for code in [*broken, *rng.choices(switches, k=6)]]
+    return case_data(system=system.system, observations=[*entries, bench.battery()])
+
+
+def with_motion(system: TopSystem, case: dict, seed: int) -> dict:
+    """By turns a trial or a complaint about any step. One motion at a time: with two, elimination takes minutes."""
+    rng = random.Random(seed)  # noqa: S311 - repeatable draws
     motion = rng.choice(("open", "close"))
+    step = rng.choice(system.step_names(motion))
     if seed % 2:
-        return case_data(observations=[*entries, bench.try_motion(motion) | {"seconds": {}}])
-    complaint = {"motion": motion, "stops_at": rng.choice(system.step_names(motion)), "lamp": "flashing"}
-    return case_data(complaint=complaint, observations=entries)
+        trial = {"check": "motion", "motion": motion, "stops_at": step, "lamp": "flashing", "seconds": {}}
+        return case | {"observations": [*case["observations"], trial]}
+    return case | {"complaint": {"motion": motion, "stops_at": step, "lamp": "flashing"}}
 
 
-def compare(system: TopSystem, case: dict, max_faults: int) -> None:
-    """The likeliest suspects, and two of the unlikely, by both."""
+def compare(system: TopSystem, case: dict, max_faults: int, places: tuple[int, ...]) -> None:
+    """Suspects by their place in the list, by both."""
     from pgmpy.inference import VariableElimination
 
     from tests.external.bayesian_network import network_of
@@ -54,8 +63,9 @@ def compare(system: TopSystem, case: dict, max_faults: int) -> None:
     network = network_of(belief.model, belief.chances, belief.posterior.epochs[0].factors)
     assert network.net.check_model()
     elimination = VariableElimination(network.net)
-    order = np.argsort(-belief.shares)
-    for fault in [*order[:4], *order[30:32]]:
+    order = np.argsort(-belief.shares, kind="stable")
+    for place in places:
+        fault = int(order[place])
         answer = elimination.query([f"f{fault}"], evidence=network.evidence, show_progress=False)
         assert answer.values[1] == pytest.approx(belief.shares[fault], abs=TOLERANCE)
 
@@ -64,14 +74,16 @@ def compare(system: TopSystem, case: dict, max_faults: int) -> None:
 @pytest.mark.parametrize("seed", [1, 2])
 def test_marginals_are_those_of_variable_elimination(seed, max_faults):
     system = small_system()
-    compare(system, random_case(system, seed), max_faults)
+    compare(system, with_motion(system, random_case(system, seed), seed), max_faults, (0, 1, 2, 3, 30, 31))
 
 
 @pytest.mark.parametrize("slug", SLUGS)
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", range(3, 8))
 def test_on_the_shipped_systems_too(slug, seed):
-    """Every kind of check at a position; without motions, with which elimination on these does not end in minutes."""
     system = shipped(slug)
-    case = random_case(system, seed)
-    case["observations"] = [entry for entry in case["observations"] if entry["check"] != "motion"]
-    compare(system, case | {"complaint": None, "system": slug}, max_faults=2)
+    compare(system, random_case(system, seed), 3, (0, 1, 2, 40))
+
+
+def test_with_a_motion_on_a_shipped_system():
+    system = shipped("softline-electro")
+    compare(system, with_motion(system, random_case(system, 2), 2), 2, (0,))
