@@ -42,7 +42,7 @@ def surprise_of(
     """None where the evidence can be believed. `log_evidence`: natural log of the probability of all entries."""
     if log_evidence >= UNLIKELY_LOG:
         return None
-    expected = [_expected(model, factor, int(epoch.weights.argmax())) for epoch in epochs for factor in epoch.factors]
+    expected = [one for epoch in epochs for one in _expected_of(model, epoch)]
     slack = max(-BELOW_LOG, DEVIATIONS * float(np.sqrt(sum(one.variance for one in expected))))
     if log_evidence >= sum(one.log for one in expected) - slack:
         return None
@@ -64,6 +64,15 @@ def predictive(model: Compiled, epoch: Epoch) -> Iterator[tuple[float, int]]:
         if factor.key not in seen:
             seen.add(factor.key)
             yield float(weights.sum() / (weights / factor.likelihood(model, places)).sum()), factor.entry
+
+
+def _expected_of(model: Compiled, epoch: Epoch) -> Iterator[_Expected]:
+    """Of each entry; entries that say the same are looked up once."""
+    likeliest, known = int(epoch.weights.argmax()), {}
+    for factor in epoch.factors:
+        if factor.key not in known:
+            known[factor.key] = _expected(model, factor, likeliest)
+        yield known[factor.key]
 
 
 def _expected(model: Compiled, factor: Factor, likeliest: int) -> _Expected:

@@ -8,9 +8,15 @@ from diagnostics.engine.electrics import (
     contact_ohm,
     meter_tolerance,
     pin_volts,
+    share_u,
+    spread,
     state_of_charge,
+    typed_step,
+    volts_u,
 )
+from diagnostics.engine.levels import TOO_NEAR
 from diagnostics.engine.signals import read_pin, share_of
+from reports.document.decide import share_of_supply
 from tests.diagnostics.small_system import DATA, small_system
 
 
@@ -61,6 +67,31 @@ def test_resistance_behind_a_meter():
 )
 def test_meter_tolerance_as_published(reading, percent, digits, step, tolerance):
     assert meter_tolerance(reading, percent, digits, step) == pytest.approx(tolerance)
+
+
+def test_uncertainty_of_a_reading_by_the_published_specification():
+    """±(0.5 % + 3) at 2 V with 1 mV is ±0.013 V (gvda-instrument.com, meter error); as a rectangular half-width a the
+    standard uncertainty is a/√3 (GUM, 4.3.7). Two decimals: the 20 V range. One: its last place was rounded away."""
+    assert volts_u(1.999) == pytest.approx(0.013 / 3**0.5, rel=1e-3)
+    assert volts_u(12.34) == pytest.approx((0.0617 + 0.03) / 3**0.5)
+    assert volts_u(12.3) == pytest.approx((0.0615 + 0.03 + 0.05) / 3**0.5)
+    assert [typed_step(one) for one in (12, 12.3, 12.34, 0.198, 0.0)] == [1.0, 0.1, 0.01, 0.001, 1.0]
+
+
+def test_chance_on_either_side_of_a_limit():
+    """JCGM 106 (from memory): a Zener diode at −5.47 V, u = 0.05 V, limit −5.40 V conforms with 0.92. ILAC-G8:09/2019,
+    4.2.3: a guard band of U = 2u leaves less than 2.5 %. z-values of JCGM 106, Table 1: 1.28, 1.64, 2.33."""
+    assert spread(-5.47, 0.05, [-5.40])[0] == pytest.approx(0.92, abs=0.005)
+    assert spread(0.30 - 2 * 0.01, 0.01, [0.30])[1] == pytest.approx(0.0228, abs=5e-5)
+    assert spread(0.30 - 2 * 0.01, 0.01, [0.30])[1] < TOO_NEAR
+    for z, chance in ((1.28, 0.90), (1.64, 0.95), (2.33, 0.99)):
+        assert spread(0.0, 1.0, [z])[0] == pytest.approx(chance, abs=1e-3)
+
+
+@pytest.mark.parametrize(("volts", "supply"), [(3.77, 12.53), (0.15, 12.61), (8.81, 11.97)])
+def test_uncertainty_of_a_share_by_the_rule_of_the_certificate(volts, supply):
+    """Both combine in first order as if independent (GUM, 5.1.2); the certificate's is the expanded one, k = 2."""
+    assert 2 * share_u(volts, supply) == pytest.approx(share_of_supply(volts, supply).uncertainty)
 
 
 @pytest.mark.parametrize(
