@@ -10,7 +10,7 @@ from diagnostics.engine.case import observation_of
 from diagnostics.engine.errors import CaseError
 from diagnostics.engine.motion import pin_state, pose_of
 from diagnostics.engine.proof import proof_of, shown_by_hand, shown_in, trigger_brings
-from diagnostics.engine.proof_plan import goals_of, proof_plan, read_in, stands_of
+from diagnostics.engine.proof_plan import _route, goals_of, proof_plan, read_in, stands_of
 from diagnostics.engine.system.series import partner_of, pin_of
 from tests.diagnostics.systems import SLUGS, shipped
 
@@ -162,3 +162,12 @@ def test_from_the_open_top_the_motion_back_is_run():
 def test_an_unknown_pose_is_refused():
     with pytest.raises(CaseError, match="half-way"):
         proof_plan(SYSTEMS["softline-electro"], {}, here="half-way")
+
+
+def test_a_top_comes_to_the_stops_of_one_motion_in_the_order_of_its_steps():
+    """No shipped top needs two stops in one motion, so the way there is asked by itself."""
+    system = SYSTEMS["rht-trio"]
+    within = [stand for stand in stands_of(system) if stand.motion == "open"]
+    assert len(within) > 2
+    _runs, order = _route(system, within[::-1], "closed")
+    assert [stand for _run, stand in order] == within
