@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 from django.core.cache import cache
-from django.core.signing import BadSignature, SignatureExpired, TimestampSigner
+from django.core.signing import BadSignature, TimestampSigner
 from django.http import HttpRequest, QueryDict
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
@@ -88,7 +88,8 @@ class SenderForm(ContactForm):
     stamp = forms.CharField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, *args: Any, told: bool = True, **kwargs: Any) -> None:
-        super().__init__(*args, initial={"stamp": new_stamp()}, **kwargs)
+        super().__init__(*args, **kwargs)
+        self.initial = {"stamp": new_stamp()}
         if not told:
             self.fields["words"].required = True
             self.fields["words"].label = _("What the top does, and what it does not")
@@ -97,25 +98,23 @@ class SenderForm(ContactForm):
         data = super().clean()
         if data.get("website"):
             self.add_error(None, _("A field that must stay empty was filled in. Empty it and send again."))
-        problem = _stamp_problem(data.get("stamp", ""))
-        if problem:
-            self.add_error(None, problem)
+        stamp = data.get("stamp", "")
+        if not _younger(stamp, LONGEST_S):
+            self.add_error(None, _("This page was open too long. Nothing is lost: send it again."))
             # The form that goes back carries a new stamp, so that sending it again is enough.
-            self.data = self.data.copy()
-            self.data["stamp"] = new_stamp()
+            self.data = dict(self.data.items()) | {"stamp": new_stamp()}
+        elif _younger(stamp, FASTEST_S):
+            self.add_error(None, _("That was faster than anybody types. Wait a moment and send it again."))
         return data
 
 
-def _stamp_problem(stamp: str) -> str:
+def _younger(stamp: str, seconds: int) -> bool:
+    """Whether this is a stamp of ours and not older than that."""
     try:
-        _SIGNER.unsign(stamp, max_age=LONGEST_S)
-    except BadSignature:  # a page of yesterday as well
-        return _("This page was open too long. Nothing is lost: send it again.")
-    try:
-        _SIGNER.unsign(stamp, max_age=FASTEST_S)
-    except SignatureExpired:
-        return ""
-    return _("That was faster than anybody types. Wait a moment and send it again.")
+        _SIGNER.unsign(stamp, max_age=seconds)
+    except BadSignature:  # one that is too old as well
+        return False
+    return True
 
 
 def new_stamp() -> str:

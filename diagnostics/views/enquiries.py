@@ -88,7 +88,7 @@ def _thought(revision: SystemRevision | None, request: ShopRequest) -> tuple[Out
 
 def _questions(system: TopSystem) -> list[dict[str, Any]]:
     """The questions in order; those for where it stops become one with the steps of both motions."""
-    found = []
+    found: list[dict[str, Any]] = []
     for name in NAMES:
         if name == "tried":
             continue
