@@ -52,11 +52,16 @@ class Posterior:
 
 
 def priors_of(
-    model: Compiled, case: Case, priors: Mapping[Fault, float] | None = None
+    model: Compiled,
+    case: Case,
+    priors: Mapping[Fault, float] | None = None,
+    worked: frozenset[str] = frozenset(),
 ) -> tuple[Floats, dict[Fault, float]]:
     """Prior chance of every fault with recent work counted, and the factor on the odds of each that it moved.
 
-    `priors` replaces trade defaults, fault by fault. Raises ValueError for a chance that is not between 0 and 1.
+    `priors` replaces trade defaults, fault by fault. `worked`: positions that work has renewed since the entries before
+    it; it could not have broken them before it was done, so there the factor counts for the renewed state alone
+    (`renewed`). Raises ValueError for a chance that is not between 0 and 1.
     """
     system = model.system
     moved: dict[Fault, float] = {}
@@ -71,7 +76,8 @@ def priors_of(
             factor = observe.WORK_HERE if here else observe.WORK_BESIDE
             if here or system.positions[fault.position].place in places:
                 moved[fault] = factor
-                chance = factor * chance / (1.0 - chance + factor * chance)
+                if fault.position not in worked:
+                    chance = factor * chance / (1.0 - chance + factor * chance)
         chances.append(chance)
     return np.array(chances), moved
 
@@ -133,9 +139,10 @@ def believe(
     check_case(system, case)
     model = compiled(system, max_faults)
     judgements = tuple(judge(system, observation) for observation in case.observations)
-    chances, moved = priors_of(model, case, priors)
     factors = factors_of(model, case, judgements, step_times)
-    found = posterior(model, chances, factors, worked_positions(case, factors))
+    worked = worked_positions(case, factors)
+    chances, moved = priors_of(model, case, priors, worked)
+    found = posterior(model, chances, factors, worked)
     shares = marginals(model.sets, found.weights)
     repairs = _repairs(model, found.weights, shares)
     return Belief(model, judgements, found, chances, moved, shares, repairs)

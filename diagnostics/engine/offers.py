@@ -11,7 +11,9 @@ from diagnostics.engine.sitting import AT_MODULE, AT_POSITION, Sitting, minutes_
 from diagnostics.engine.system.series import at_pin, path_of
 
 REPEATS = 0.1
-"""A check is made again in the same pose only if its sensor comes and goes with at least this chance."""
+"""A check is made again in the same pose only if its sensor comes and goes with at least this chance …"""
+AT_PIN = frozenset({"pin", "pin-by-hand", "wiggle"})
+"""… and if it is a reading at the pin: who looks twice sees the same again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,7 @@ def _offers(model: Compiled, sitting: Sitting, repeated: frozenset[str]) -> Iter
         if code in sensors:
             yield from _pin_offers(model, sitting, code, repeated)
         for check in sorted(checks_of(system, code) - {"pin"}):
-            if check == "wiggle" or code in repeated or not sitting.made(check, code):
+            if (check in AT_PIN and code in repeated) or not sitting.made(check, code):
                 yield Offer(check, code, minutes_of(sitting, check, code))
         if system.positions[code].kind == "supply" and not sitting.made("battery", code):
             yield Offer("battery", code, minutes_of(sitting, "battery", code))

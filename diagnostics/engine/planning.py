@@ -48,17 +48,18 @@ def plan_of(
     return Plan(checks, ways_of(model, case, likely, sitting, [one.offer for one in ranked]))
 
 
-def best_check(
+def choice_of(
     model: Compiled,
     case: Case,
     judgements: Sequence[Judgement],
     weights: Floats,
     shares: Floats,
     chances: Floats,
-) -> Offer | None:
-    """The next check alone, without words. Arguments as for `plan_of`."""
-    _likely, _sitting, ranked = _ranked(model, case, judgements, weights, shares, chances)
-    return ranked[0].offer if ranked else None
+) -> tuple[Offer | None, Ways]:
+    """The next check, and whether to make it or to repair; without its sentence. Arguments as for `plan_of`."""
+    likely, sitting, ranked = _ranked(model, case, judgements, weights, shares, chances)
+    offers = [one.offer for one in ranked]
+    return offers[0] if offers else None, ways_of(model, case, likely, sitting, offers)
 
 
 def _ranked(

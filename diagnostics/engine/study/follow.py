@@ -2,7 +2,9 @@
 still stops.
 
 A repair counts as *found* once it is needed with a chance of at least `FOUND`; the same rule ends the search of every
-way, reckoned by the same inference. Where nothing is left to check, the likeliest repair is tried all the same.
+way, reckoned by the same inference. The suggested way also repairs, without calling anything found, where that is
+expected to be shorter than to go on checking. Where nothing is left to check, the likeliest repair is tried. Nobody
+makes the same repair twice on one car.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -14,14 +16,14 @@ from diagnostics.engine.inference import Belief, believe
 from diagnostics.engine.likely import likely_of
 from diagnostics.engine.motion import due_at, pose_of
 from diagnostics.engine.offers import Offer
-from diagnostics.engine.planning import best_check
+from diagnostics.engine.planning import choice_of
 from diagnostics.engine.results import Fault, Judgement
 from diagnostics.engine.sitting import MINUTES, Sitting, minutes_of, sitting_of
 from diagnostics.engine.study.cars import SimulatedCar
 from diagnostics.engine.study.lists import AGAIN, HERE, Item
 from diagnostics.engine.system.model import TopSystem
 
-FOUND = 0.9
+FOUND = 0.95
 BUDGET_MINUTES = 480.0
 """A working day at one car: after it the car is given up and its minutes count in full."""
 SAID = 0.5
@@ -47,32 +49,42 @@ class Followed:
 
 def follow(car: SimulatedCar, listed: Listed | None, max_faults: int) -> Followed:
     """A car through the shop by the suggested checks, or by a list. `max_faults` of the inference."""
-    end, done, tries = Followed(), set[Item](), 0
-    while car.minutes < BUDGET_MINUTES and tries < MOST_REPAIRS and not end.ran:
+    end, done, made = Followed(), set[Item](), set[str]()
+    while car.minutes < BUDGET_MINUTES and len(made) < MOST_REPAIRS and not end.ran:
         case = car.case()
         belief = believe(car.system, case, max_faults=max_faults)
         truth = car.bench.faults
         end.said += [(float(p), f in truth) for f, p in _shares(belief) if p >= SAID]
-        found = [key for key, p in zip(belief.model.repair_names, belief.repairs, strict=True) if p >= FOUND]
-        offer = None
+        left = {
+            key: float(p) for key, p in zip(belief.model.repair_names, belief.repairs, strict=True) if key not in made
+        }
+        found, offer = [key for key, p in left.items() if p >= FOUND], None
+        likeliest = max(left, key=lambda key: left[key])
         if found:
-            end.firsts.append(_first(belief, truth, car.system))
+            end.firsts.append(_first(belief, truth, made))
+        elif listed is not None:
+            offer = _next(listed, car, case, belief, done)
         else:
-            offer = _suggested(belief, case) if listed is None else _next(listed, car, case, belief, done)
+            offer, likeliest = _suggested(belief, case, likeliest, made)
         if offer is not None:
             car.make(offer, offer.minutes)
             end.checks += 1
             continue
-        tries += 1
-        end.ran = _mended(car, case, belief, found or [belief.model.repair_names[int(belief.repairs.argmax())]])
+        made |= set(found or [likeliest])
+        end.ran = _mended(car, case, belief, found or [likeliest])
     end.sound = not car.bench.faults
     end.minutes = car.minutes if end.ran else BUDGET_MINUTES
     end.searching = min(car.searching, BUDGET_MINUTES)
     return end
 
 
-def _suggested(belief: Belief, case: Case) -> Offer | None:
-    return best_check(belief.model, case, belief.judgements, belief.posterior.weights, belief.shares, belief.chances)
+def _suggested(belief: Belief, case: Case, likeliest: str, made: set[str]) -> tuple[Offer | None, str]:
+    """The suggested check, none where repairing at once is shorter, and the repair to make then."""
+    posterior = belief.posterior
+    offer, ways = choice_of(belief.model, case, belief.judgements, posterior.weights, belief.shares, belief.chances)
+    order = [step.repair for step in ways.repair_first if step.repair not in made] or [likeliest]
+    shorter = ways.words and ways.repair_first_minutes <= ways.check_first_minutes
+    return None if shorter else offer, order[0]
 
 
 def _sitting(belief: Belief, case: Case) -> Sitting:
@@ -84,9 +96,11 @@ def _shares(belief: Belief) -> Iterator[tuple[Fault, float]]:
     return zip(belief.model.faults, belief.shares, strict=True)
 
 
-def _first(belief: Belief, truth: frozenset[Fault], system: TopSystem) -> tuple[bool, bool]:
-    first = belief.model.faults[int(belief.shares.argmax())]
-    return first in truth, repair_of(system, first).key in {repair_of(system, fault).key for fault in truth}
+def _first(belief: Belief, truth: frozenset[Fault], made: set[str]) -> tuple[bool, bool]:
+    """Whether the likeliest suspect with a repair still to make is there, and whether that repair is needed."""
+    repairs = dict(zip(belief.model.faults, belief.model.repairs, strict=True))
+    first, _share = max((one for one in _shares(belief) if repairs[one[0]] not in made), key=lambda one: one[1])
+    return first in truth, repairs[first] in {repairs[fault] for fault in truth}
 
 
 def _mended(car: SimulatedCar, case: Case, belief: Belief, keys: Sequence[str]) -> bool:
