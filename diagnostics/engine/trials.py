@@ -22,11 +22,13 @@ import numpy as np
 
 from diagnostics.engine import effects, observe
 from diagnostics.engine.alike import Alike, Look, alike
-from diagnostics.engine.compiled import ALL, Compiled, Floats, Subset
+from diagnostics.engine.compiled import ALL, Compiled, Floats, Ints, Subset
 from diagnostics.engine.motion import MADE, RELEASED, dues, fault_free
 from diagnostics.engine.system.model import Motion, Step
 from diagnostics.engine.system.series import reported
 
+AT_A_TIME = 16384
+"""Classes walked through a motion at a time: few enough to stay in the processor's cache."""
 NO_START = 0
 """Row of the outcome in which the module does not see the command."""
 
@@ -38,7 +40,16 @@ def outcomes(compiled: Compiled, motion: str, subset: Subset = ALL) -> Floats:
 
 def class_outcomes(compiled: Compiled, motion: str) -> Floats:
     """(S + 2, C) chance of each outcome in each class of hypotheses alike to the motion. Made once per system."""
-    return compiled.kept(("outcomes", motion), lambda: _outcomes(compiled, motion, classes(compiled, motion).places))
+
+    def make() -> Floats:
+        places = classes(compiled, motion).places
+        rows = np.empty((len(compiled.system.motions[motion].steps) + 2, len(places)))  # type: ignore[index]
+        for start in range(0, len(places), AT_A_TIME):
+            some = slice(start, start + AT_A_TIME)
+            rows[:, some] = _outcomes(compiled, motion, places[some])
+        return rows
+
+    return compiled.kept(("outcomes", motion), make)
 
 
 def classes(compiled: Compiled, motion: str) -> Alike:
@@ -69,7 +80,8 @@ def _outcomes(compiled: Compiled, motion: str, subset: Subset) -> Floats:
     stops, runs = ways_to_stop(compiled, motion, subset)
     last = len(stops) - 1
     rows = np.zeros((len(stops) + 2, len(runs)))
-    rows[NO_START] = 1.0 - _command_seen(compiled, compiled.system.motions[motion], subset)  # type: ignore[index]
+    declared = compiled.system.motions[motion]  # type: ignore[index]
+    rows[NO_START] = 1.0 - _command_seen(_Walked(compiled, subset), declared)
     for k, stop in enumerate(stops):
         rows[min(k + 1, last) + 1] += stop.early
         rows[k + 1] += stop.not_started + stop.not_ended
@@ -102,44 +114,58 @@ def ways_to_stop(
     """How each step (up to number `until`) stops the motion, and the chance that it goes on from there or runs to its
     end; for the hypotheses of `subset`."""
     declared = compiled.system.motions[motion]  # type: ignore[index]
-    alive = _command_seen(compiled, declared, subset)
+    walked = _Walked(compiled, subset)
+    alive = _command_seen(walked, declared)
     stops = []
     for trace in fault_free(compiled.system, motion)[: None if until is None else until + 1]:
         step = trace.step
         before = dues(compiled.system, trace.before, held=declared.command)
         after = dues(compiled.system, trace.after, held=declared.command)
-        starts = alive * _sees_all(compiled, step.starts_when, before, subset)
-        early = starts * _ends_early(compiled, step, before, subset)
-        arrives = (starts - early) * _moves(compiled, step, subset)
-        ends = arrives * _sees_all(compiled, step.ends_when, after, subset)
+        starts = alive * walked.sees_all(step.starts_when, before)
+        early = starts * _ends_early(walked, step, before)
+        arrives = (starts - early) * walked.moves(step)
+        ends = arrives * walked.sees_all(step.ends_when, after)
         stops.append(Stop(alive - starts, early, starts - early - arrives, arrives - ends))
         alive = ends
     return stops, alive
 
 
-def _product(compiled: Compiled, tables: Iterable[tuple[str, Floats]], subset: Subset) -> Floats:
-    """(m,) product of per-site tables."""
-    result = np.ones(len(compiled.sets.members[subset]))
-    for site, table in tables:
-        if site in compiled.sites:
-            result *= table[compiled.codes(site, subset)]
-    return result
+class _Walked:
+    """Hypotheses that are walked through a motion, with their local sets at the sites it comes by."""
 
+    def __init__(self, compiled: Compiled, subset: Subset) -> None:
+        self.compiled, self.subset = compiled, subset
+        self.many = len(compiled.sets.members[subset])
+        self._codes: dict[str, Ints] = {}
 
-def _sees_all(compiled: Compiled, wanted: dict[str, str], due: dict[str, str], subset: Subset) -> Floats:
-    """Chance that the module is told everything that it waits for."""
-    return _product(compiled, _tables(compiled, wanted, due), subset)
+    def product(self, tables: Iterable[tuple[str, Floats]]) -> Floats:
+        """(m,) product of per-site tables."""
+        result = np.ones(self.many)
+        for site, table in tables:
+            if site not in self._codes:
+                self._codes[site] = self.compiled.codes(site, self.subset)
+            result *= table[self._codes[site]]
+        return result
+
+    def sees_all(self, wanted: dict[str, str], due: dict[str, str]) -> Floats:
+        """Chance that the module is told everything that it waits for."""
+        return self.product(_tables(self.compiled, wanted, due))
+
+    def moves(self, step: Step) -> Floats:
+        moves = effects.moves
+        return self.product((code, site_table(self.compiled, code, moves)) for code in needed(self.compiled, step))
 
 
 def _sees(compiled: Compiled, code: str, due: str, want: str) -> Floats:
-    position = compiled.system.positions[code]
-    return compiled.sites[code].table(lambda modes: effects.module_sees(position, modes, due, want))
+    position, site = compiled.system.positions[code], compiled.sites[code]
+    sees = effects.module_sees
+    return compiled.kept(("sees", code, due, want), lambda: site.table(lambda modes: sees(position, modes, due, want)))
 
 
-def _ends_early(compiled: Compiled, step: Step, before: dict[str, str], subset: Subset) -> Floats:
+def _ends_early(walked: _Walked, step: Step, before: dict[str, str]) -> Floats:
     if _reported_already(step, before):
-        return np.zeros(len(compiled.sets.members[subset]))
-    return _sees_all(compiled, step.ends_when, before, subset)
+        return np.zeros(walked.many)
+    return walked.sees_all(step.ends_when, before)
 
 
 def _reported_already(step: Step, before: dict[str, str]) -> bool:
@@ -147,20 +173,14 @@ def _reported_already(step: Step, before: dict[str, str]) -> bool:
     return all(reported(before[code]) == want for code, want in step.ends_when.items())
 
 
-def _command_seen(compiled: Compiled, motion: Motion, subset: Subset = ALL) -> Floats:
+def _command_seen(walked: _Walked, motion: Motion) -> Floats:
     """The held command is seen made, and no other motion's command is (both at once: no module moves)."""
-    commands = commands_of(compiled, motion)
-    return _sees_all(compiled, commands, commands, subset)
+    commands = commands_of(walked.compiled, motion)
+    return walked.sees_all(commands, commands)
 
 
 def commands_of(compiled: Compiled, motion: Motion) -> dict[str, str]:
     return {other.command: RELEASED for other in compiled.system.motions.values()} | {motion.command: MADE}
-
-
-def _moves(compiled: Compiled, step: Step, subset: Subset) -> Floats:
-    return _product(
-        compiled, ((code, site_table(compiled, code, effects.moves)) for code in needed(compiled, step)), subset
-    )
 
 
 def keeps_time(compiled: Compiled, step: Step) -> Floats:
@@ -168,7 +188,8 @@ def keeps_time(compiled: Compiled, step: Step) -> Floats:
     what drives the step alone; made once per system."""
 
     def make() -> Floats:
-        return (1.0 - observe.SLOW_SOUND) * _product(compiled, _times(compiled, step), alike_in_time(compiled).places)
+        walked = _Walked(compiled, alike_in_time(compiled).places)
+        return (1.0 - observe.SLOW_SOUND) * walked.product(_times(compiled, step))
 
     return compiled.kept(("keeps-time", step.driven_by), make)
 
@@ -190,8 +211,8 @@ def needed(compiled: Compiled, step: Step) -> list[str]:
 
 
 def site_table(compiled: Compiled, code: str, chance: Callable[[str, effects.Modes], float]) -> Floats:
-    kind = compiled.system.positions[code].kind
-    return compiled.sites[code].table(lambda modes: chance(kind, modes))
+    kind, site = compiled.system.positions[code].kind, compiled.sites[code]
+    return compiled.kept((chance.__name__, code), lambda: site.table(lambda modes: chance(kind, modes)))
 
 
 _EFFECTS = (effects.moves, effects.leaves_its_place, effects.heard)

@@ -89,7 +89,8 @@ def test_suspects_and_next_checks(benchmark, size, max_faults):
     n = len(belief.model.faults)
     print(
         f"\n{size}: {n} faults, {len(system.sensors())} sensors, up to {max_faults} at once "
-        f"({len(belief.model.sets)} sets): posterior {posterior:.1f} ms, with next checks {plan:.1f} ms, full answer {full:.1f} ms.\n"
+        f"({len(belief.model.sets)} sets): posterior {posterior:.1f} ms, with next checks {plan:.1f} ms, "
+        f"full answer {full:.1f} ms.\n"
         f"Without motion: posterior {same:.1f} ms; variable elimination {one:.0f} ms a suspect. "
         f"Ratio for all {n} suspects: {n * one / same:.0f}; for one suspect alone: {one / same:.1f}"
     )
