@@ -16,6 +16,7 @@ from diagnostics.engine.poses import place_words, plain, pose_words
 from diagnostics.engine.results import Diagnosis
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.system.series import at_pin
 from diagnostics.models import BenchSheet, CheckKind
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 from diagnostics.selectors.suspects import diagnosis_of
@@ -112,7 +113,7 @@ def _says(sheet: BenchSheet, evidence: Evidence, diagnosis: Diagnosis) -> dict[s
     kept = sheet.checks.filter(kind=CheckKind.PIN, struck_at__isnull=True).order_by("at", "pk")
     last = {check.position: check.verdict for check in kept if pose_of(system, check.observation["pose"]) == sheet.pose}
     first = diagnosis.next_checks[0] if diagnosis.next_checks else None
-    due = first.position if first is not None and first.check in ("pin", "pin-by-hand") else ""
+    due = at_pin(system, first.position) if first is not None and first.check in ("pin", "pin-by-hand") else ""
     return {
         code: PinSays(
             "place" if one.watches is not None else pin_state(system, code, sheet.pose),

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from diagnostics.engine import effects, observe, trials
 from diagnostics.engine.case import check_observation, checks_of, observation_of, parse_case
 from diagnostics.engine.compiled import Compiled, compiled
+from diagnostics.engine.drawing.strict import strict_reports
 from diagnostics.engine.errors import CaseError
 from diagnostics.engine.faults import MODES, default_prior, faults_of
 from diagnostics.engine.inference import believe, diagnose
@@ -219,6 +220,15 @@ def walked(model: Compiled, motion, faults):
     return found
 
 
+def test_an_end_that_the_pair_reports_already_ends_no_step():
+    """Only a file that the validator refuses has such a step; the model must not stumble over it."""
+    data = BOW.model_dump(by_alias=True, exclude_none=True)
+    step = next(one for one in data["motions"]["close"]["steps"] if one["name"] == "open-cover")
+    step["ends_when"] = {FIRST: "released"}
+    rows = trials.outcomes(compiled(TopSystem.model_validate(data), 1), "close")
+    assert rows[-1, 0] == pytest.approx(1.0)
+
+
 def of_the_pair():
     faults = [f for f in faults_of(BOW) if f.position in (FIRST, TWIN) or f.input == FIRST]
     return [(one,) for one in faults] + list(combinations(faults, 2))
@@ -288,6 +298,25 @@ def test_the_bench_presses_one_while_the_other_is_held(faults, pressed):
         entry = bench.by_hand(code)
         shares = entry["pressed_volts"] / entry["supply_volts"], entry["released_volts"] / entry["supply_volts"]
         assert tuple("made" if share < 0.3 else "released" for share in shares) == (down, up)
+
+
+@pytest.mark.parametrize(
+    ("faults", "shows"),
+    [
+        ((), "released"),
+        ((Fault(TWIN, "shorted-to-ground"),), "made"),
+        ((Fault(TWIN, "stays-made"),), "made"),
+        ((Fault(TWIN, "shorted-to-ground"), Fault(FIRST, "open")), "released"),
+        ((Fault(FIRST, "shorted-to-ground"), Fault(TWIN, "open")), "made"),
+        ((Fault(FIRST, "never-makes"),), "released"),
+        ((Fault("KF1", "input-dead", FIRST), Fault(FIRST, "shorted-to-ground")), "released"),
+    ],
+)
+def test_the_played_motion_sees_the_pair_at_its_plainest(faults, shows):
+    """The left latch locked, the lid open: only the second contact is due to be released."""
+    pose = apart().poses["closed"] | {"cover": "open"}
+    reports = strict_reports(apart(), pose, faults, "SF1")
+    assert reports[FIRST] == shows
 
 
 # --- judgements

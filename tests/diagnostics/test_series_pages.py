@@ -17,6 +17,7 @@ from reports.document.compose.seen import Worked
 from reports.document.draw.pin_card import draw_pin_card
 from shop.models import Car, Job, User
 from tests.diagnostics.bench import SUPPLY, add, opened, post_check, publish, words
+from tests.diagnostics.systems import text_of
 from tests.reports import sample
 from tests.reports.test_draw import pages_of
 
@@ -141,6 +142,27 @@ def test_a_whole_motion_proves_the_trigger_that_must_be_reached(bow: BenchSheet,
     services.work_add(job=job, by=tech, position="BG7", kind="adjust")
     by_hand(bow, tech, "BG7")
     add(bow, tech, **WHOLE, motion="close")
+    assert all(path.proven for path in repaired_paths_of_job(job))
+
+
+def test_where_a_pose_parts_the_two_a_trigger_is_proven_in_it_and_not_by_motions(
+    job: Job, car: Car, tech: User, owner: User
+) -> None:
+    """A motion that waits for the pin released is content whichever of the two let go."""
+    text = text_of("softbow-hydro")
+    start = text.index("in_series_with")
+    text = text[:start] + text[start:].replace("{at: {cover-latch: locked}}", "{at: {cover: shut}}", 1)
+    services.system_publish(text=text, source="apart", by=owner)
+    Car.objects.filter(pk=car.pk).update(system="softbow-hydro")
+    job.refresh_from_db()
+    sheet = opened(job, tech)
+    services.work_add(job=job, by=tech, position="BG6", kind="adjust")
+    by_hand(sheet, tech, "BG6")
+    for motion in ("open", "close"):
+        add(sheet, tech, **WHOLE, motion=motion)
+    (path,) = repaired_paths_of_job(job)
+    assert path.missing.endswith("read its pin released.")
+    add(sheet, tech, check="pin", position="BG6", pose={**sheet.pose, "cover-latch": "open"}, volts=SUPPLY - 0.1)
     assert all(path.proven for path in repaired_paths_of_job(job))
 
 

@@ -44,17 +44,19 @@ def _at_pin(system: TopSystem, code: str, pose: Mapping[str, str], faults: froze
     path = path_of(system, code)
     if any(fault.input in path for fault in faults):
         return BETWEEN if system.positions[code].watches is not None else RELEASED
-    if any(fault.position in path and fault.mode == "shorted-to-ground" for fault in faults):
-        pin = pin_of(system, code)
-        if pin.bands is not None:
-            return BETWEEN
-        return MADE if pin.made_reads == "low" else RELEASED
+    pin = pin_of(system, code)
+    shorted = BETWEEN if pin.bands is not None else MADE if pin.made_reads == "low" else RELEASED
     shown = []
     for one in path:
         position = system.positions[one]
         state = MADE if one == held else sensor_state(position, pose)
         modes = [fault.mode for fault in faults if fault.position == one and fault.mode in PRECEDENCE]
-        shown.append(_shown(position, state, min(modes, key=PRECEDENCE.index)) if modes else state)
+        if "shorted-to-ground" in modes:
+            if one == path[0]:
+                return shorted
+            shown.append(shorted)  # the link wire stands in for the contact behind it
+        else:
+            shown.append(_shown(position, state, min(modes, key=PRECEDENCE.index)) if modes else state)
     return shown[0] if all(state == shown[0] for state in shown) else RELEASED
 
 
