@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.cache import cache
 from django.test import Client
 
 from shop import services
@@ -20,6 +21,8 @@ PASSWORD = "threads-and-canvas"
 def _test_settings(settings: Any, tmp_path: Path) -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.MEDIA_ROOT = tmp_path / "files"
+    # Kept for minutes, and the rows of another test are no cars of this shop.
+    cache.delete_many([f"own-trials:{slug}" for slug in ("rht-trio", "softbow-hydro", "softline-electro")])
 
 
 def _user(username: str, role: Role) -> User:

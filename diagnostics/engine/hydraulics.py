@@ -80,9 +80,14 @@ class Walther:
     zero_k: float = KELVIN
 
     def mm2_s(self, celsius: float) -> float:
-        """Kinematic viscosity. Raises HydraulicsError below absolute zero."""
+        """Kinematic viscosity. Raises HydraulicsError below absolute zero, and where no fluid is left."""
         _above_zero(kelvin=celsius + self.zero_k)
-        return float(10.0**10.0 ** (self.a - self.b * log10(celsius + self.zero_k)) - 0.7)
+        try:
+            inner = 10.0 ** (self.a - self.b * log10(celsius + self.zero_k))
+            return float(10.0**inner - 0.7)
+        except OverflowError:
+            words = _("With these two points it would be solid at {celsius:g} °C; look at both again.")
+            raise HydraulicsError(words.format(celsius=celsius)) from None
 
 
 def walther(first: tuple[float, float], second: tuple[float, float], zero_k: float = KELVIN) -> Walther:

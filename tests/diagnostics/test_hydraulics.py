@@ -37,6 +37,9 @@ BLOCK = {
     "no viscosity of a fluid": (
         "[[40, 15.0], [100, 3.8]]", "[[40, 3.8], [100, 15.0]]", "hydraulics.fluid.viscosity", "gets thinner as it gets"
     ),
+    "a fluid that is solid in the cold": (
+        "[[40, 15.0], [100, 3.8]]", "[[40, 90000], [41, 1.0]]", "hydraulics.fluid.viscosity", "solid at -40 °C"
+    ),
     "a pump that is none": ("position: GP1,", "position: MM1,", "hydraulics.pump.position", "“MM1” is no pump"),
     "a hold above the relief valve": ("test_bar: 120", "test_bar: 160", "hydraulics.hold.test_bar", "opens at 150 bar"),
     "a hold that loses half": ("loss_bar: 8", "loss_bar: 60", "hydraulics.hold.usual_loss_bar", "is no hold"),

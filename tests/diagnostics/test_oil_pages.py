@@ -22,11 +22,6 @@ pytestmark = pytest.mark.django_db
 HOLD = {"check": "pressure-hold", "position": "MM3", "bar_start": "120", "bar_end": "116", "hold_seconds": "60"}
 
 
-@pytest.fixture(autouse=True)
-def _nothing_kept() -> None:
-    cache.clear()
-
-
 def trial(seconds: float, oil_c: float | None = 20.0, stops_at: str | None = None) -> dict[str, Any]:
     timed = {"stow-stack": seconds}
     return {

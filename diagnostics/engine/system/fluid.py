@@ -7,6 +7,8 @@ from diagnostics.engine.system.model import Hydraulics, Motion, TopSystem
 from diagnostics.engine.system.problems import At, Finding, shown
 from diagnostics.engine.words import _
 
+OIL_C = (-40.0, 120.0)
+"""Fluid temperatures between which entries are taken."""
 COLDEST_C = -20.0
 """Fluid temperature at which a top must still move a little: common practice, no source."""
 _AT: At = ("hydraulics",)
@@ -19,7 +21,8 @@ def hydraulics_findings(system: TopSystem) -> Iterator[Finding]:
         return
     yield from _pump(system, hydraulics)
     try:
-        walther(*hydraulics.fluid.viscosity)
+        for celsius in OIL_C:
+            walther(*hydraulics.fluid.viscosity).mm2_s(celsius)
     except HydraulicsError as error:
         yield (*_AT, "fluid", "viscosity"), str(error)
     hold, relief = hydraulics.hold, hydraulics.pump.relief_bar
@@ -45,7 +48,7 @@ def remarks_of(system: TopSystem) -> tuple[Finding, ...]:
     """What a person should look at again in a system that is valid."""
     if system.hydraulics is None:
         return ()
-    return tuple([*_slow_strokes(system), *_stiff_lines(system.hydraulics)])
+    return (*_slow_strokes(system), *_stiff_lines(system.hydraulics))
 
 
 def _slow_strokes(system: TopSystem) -> Iterator[Finding]:
