@@ -62,6 +62,22 @@ def test_a_drive_that_does_not_arrive_leaves_the_top_on_its_way() -> None:
     assert any(line.dashed for line in last.picture.lines)
 
 
+@pytest.mark.parametrize("mode", ["high-resistance", "comes-and-goes"])
+@pytest.mark.parametrize("motion", ["open", "close"])
+def test_a_contact_that_still_carries_mostly_plays_to_the_end(motion: str, mode: str) -> None:
+    frames = player_frames(TRIO, motion, [Fault("BG4", mode)])
+    assert not any(frame.stalled for frame in frames)
+    assert not any(one.differs for frame in frames for one in frame.sensors)
+
+
+def test_an_angle_sensor_without_its_wire_reports_no_place() -> None:
+    last = player_frames(shipped("softbow-hydro"), "close", [Fault("BG8", "open")])[-1]
+    assert (last.step, last.words) == (
+        "release-cover",
+        "Does not start: BG8 is reported in between, stowed is awaited.",
+    )
+
+
 def test_a_step_that_is_over_at_once_stops_the_next_one() -> None:
     """The end of the lid's way is reported before it moves, and the module does not ask for that first."""
     last = player_frames(TRIO, "open", [Fault("BG4", "stays-made")])[-1]

@@ -91,7 +91,7 @@ class Plan:
             if self.system.positions[read.code].kind == "control-switch":
                 continue
             due = pin_state(self.system, read.code, read.pose)
-            words = _("{code} read {state}, should be {due}")
+            words = _("{code} read {state}") if read.state == due else _("{code} read {state}, should be {due}")
             words = words.format(code=read.code, state=state_words(read.state), due=state_words(due))
             for x, step in self._where(read.pose):
                 yield Found(read.code, x, step, read.state == due, words)
