@@ -472,6 +472,27 @@ def test_the_next_checks_offer_each_of_the_two_and_never_a_pin_of_the_second():
     assert {("pin-by-hand", FIRST), ("pin-by-hand", TWIN)} <= {(one.check, one.position) for one in stuck}
 
 
+def test_by_hand_costs_reaching_both_and_pays_it_for_both():
+    found = diagnose(BOW, case_of(pin(0.01, LATCHES_OPEN))).next_checks
+    minutes = {one.position: one.minutes for one in found if one.check == "pin-by-hand"}
+    alone = BOW.positions[TWIN].minutes
+    assert minutes[TWIN] == minutes[FIRST] > 1.5 * alone
+    after = diagnose(BOW, case_of(pin(0.01, LATCHES_OPEN), by_hand(TWIN, released=0.01))).next_checks
+    assert next(one for one in after if (one.check, one.position) == ("click", FIRST)).minutes < 3
+
+
+def test_a_second_switch_that_comes_and_goes_is_worth_another_reading_at_the_pin():
+    jumps = {"check": "wiggle", "position": TWIN, "steady": False}
+    steady = {"check": "wiggle", "position": FIRST, "steady": True}
+    entries = [pin(0.01), pin(0.99), jumps, jumps, steady, steady, click(TWIN, heard=True), click(FIRST, heard=True)]
+    belief = believe(BOW, case_of(*entries))
+    shares = dict(zip(belief.model.faults, belief.shares, strict=True))
+    assert shares[Fault(TWIN, "comes-and-goes")] > 0.5
+    assert shares[Fault(FIRST, "comes-and-goes")] < 0.1
+    offered = diagnose(BOW, case_of(*entries)).next_checks
+    assert ("pin", FIRST, "closed") in {(one.check, one.position, one.pose) for one in offered}
+
+
 def test_work_on_one_of_the_two_keeps_what_is_believed_of_the_other():
     before = [pin(0.99), click(FIRST, heard=False), click(TWIN, heard=True)]
     after = pin(0.99, after_work=True)
