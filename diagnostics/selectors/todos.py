@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from diagnostics.engine.evidence import COMPLAINT
 from diagnostics.engine.motion import pose_of
 from diagnostics.engine.poses import differing, places_words, plain, pose_name
 from diagnostics.engine.results import Conflict, Diagnosis, NextCheck, Surprise
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.system.series import partner_of
 from diagnostics.models import BenchSheet, Check, CheckKind
 from diagnostics.selectors.evidence import Evidence
 
@@ -25,7 +27,6 @@ _TARGETS = {
     CheckKind.WIGGLE: "wiggle-{0}",
     CheckKind.CONTINUITY: "ohms-{0}",
     CheckKind.LOOK: "found-{0}",
-    CheckKind.PRESSURE_HOLD: "hold-{0}",
     CheckKind.PRESSURE_HOLD: "hold-{0}",
     CheckKind.MOTION: "trial-{1}",
     CheckKind.BATTERY: "battery-volts",
@@ -92,6 +93,8 @@ def _todo(sheet: BenchSheet, system: TopSystem, check: NextCheck) -> Todo:
     name = position.name if position else ""
     if check.motion:
         name = system.motions[check.motion].title  # type: ignore[index]
+    elif kind == CheckKind.PIN_BY_HAND and (other := partner_of(system, check.position)) is not None:
+        name = _("{name} (hold {other} pressed all the time)").format(name=name, other=other)
     pose: dict[str, Any] = pose_of(system, check.pose, base=sheet.pose) if check.pose is not None else {}
     place = place_of(sheet, system, kind, position=check.position, motion=check.motion or "", pose=pose)
     return Todo(check, str(kind.label), name, place)

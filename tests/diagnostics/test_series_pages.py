@@ -11,6 +11,7 @@ from diagnostics import services
 from diagnostics.models import BenchSheet, Check
 from diagnostics.selectors import diagnosis_of_sheet, proof_of_job, repaired_paths_of_job
 from diagnostics.selectors.bench_list import bench_list_of_sheet
+from diagnostics.selectors.page import sheet_page
 from reports.document.bench import PinCard
 from reports.document.compose.seen import Evidence as SeenEvidence
 from reports.document.compose.seen import Worked
@@ -107,6 +108,17 @@ def test_a_pair_that_is_never_made_suspects_both_and_offers_what_parts_them(bow:
     suspected = {suspect.fault.position for suspect in diagnosis.suspects if suspect.probability > 0.05}
     assert {"BG6", "BG7"} <= suspected
     assert {"BG6", "BG7"} <= {check.position for check in diagnosis.next_checks}
+
+
+def test_the_next_check_by_hand_says_what_to_hold(bow: BenchSheet, tech: User) -> None:
+    for code in ("BG6", "BG7"):
+        add(bow, tech, check="click", position=code, heard=True)
+    add(bow, tech, check="pin", position="BG6", pose={**bow.pose, "cover-latch": "open"}, volts=0.1)
+    page = sheet_page(bow, viewer_pk=tech.pk)
+    names = {todo.check.position: todo.name for todo in page.todos if todo.check.check == "pin-by-hand"}
+    assert names, [(todo.check.check, todo.check.position) for todo in page.todos]
+    for code, name in names.items():
+        assert name.endswith(f"(hold {'BG7' if code == 'BG6' else 'BG6'} pressed all the time)")
 
 
 def test_replaced_one_must_be_pressed_before_the_job_is_done(bow: BenchSheet, job: Job, tech: User) -> None:
