@@ -6,10 +6,13 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.template.loader import render_to_string
 from django.test import Client
 from django.utils import timezone
 
 from diagnostics import services
+from diagnostics.engine.drawing.player import player_frames
+from diagnostics.engine.results import Fault
 from diagnostics.models import BenchSheet, SystemRevision
 from diagnostics.selectors import system_of
 from diagnostics.selectors.drawings import sheet_drawings
@@ -189,6 +192,21 @@ def test_the_system_page_shows_poses_connectors_and_motions(
     assert page.count("d-top") == 2
     assert page.count('class="d-connector"') == 2
     assert page.count('class="d-steps"') == 2
+
+
+def test_a_frame_of_the_player_says_where_it_stops_and_what_the_module_is_told(revision: SystemRevision) -> None:
+    frames = player_frames(system_of(revision), "close", [Fault("BG4", "never-makes")])
+    first, last = (render_to_string("diagnostics/drawing/frame.html", {"frame": frames[at]}) for at in (0, -1))
+    assert "stops here" not in first
+    assert "lamp" not in first
+    assert "2. The lid opens to the rear" in last
+    assert "stops here" in last
+    assert "lamp flashes" in last
+    assert "Does not end: BG4 is reported released, made is awaited." in last
+    row = last[last.index("BG4</span> Lid open") :].partition("</tr>")[0]
+    assert "<td>made</td><td>released" in row
+    assert "differs" in row
+    assert last.count('<span class="tag tag-finding">differs') == 1
 
 
 def test_a_fragment_stays_light_on_a_full_sheet(

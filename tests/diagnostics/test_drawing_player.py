@@ -92,7 +92,7 @@ def test_a_step_that_is_over_at_once_stops_the_next_one() -> None:
 def usual_stop(system: TopSystem, fault: Fault, motion: str) -> str | None:
     """Where five simulated tops with the fault stop most often."""
     benches = [Bench(system, [fault], random.Random(seed)) for seed in range(5)]  # noqa: S311 - a simulation
-    stops = [bench.try_motion(motion)["stops_at"] for bench in benches]
+    stops: list[str | None] = [bench.try_motion(motion)["stops_at"] for bench in benches]
     return max(set(stops), key=stops.count)
 
 

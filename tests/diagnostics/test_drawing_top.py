@@ -1,7 +1,7 @@
 """The picture of a top: every pose draws, stays inside its view box, and shows what the file says of each place."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from itertools import pairwise
 
 import pytest
@@ -27,7 +27,7 @@ def poses(slug: str) -> st.SearchStrategy[dict[str, str]]:
     return st.fixed_dictionaries({name: st.sampled_from([*axis.places, BETWEEN]) for name, axis in axes})
 
 
-def drawn(system: TopSystem, pose: dict[str, str], **more: object) -> TopPicture:
+def drawn(system: TopSystem, pose: Mapping[str, str], **more: object) -> TopPicture:
     picture = top_picture(system, pose, **more)  # type: ignore[arg-type]
     assert picture is not None
     return picture
