@@ -53,7 +53,7 @@ def test_what_moved_is_announced_once_and_not_again_when_something_else_changes(
     expect(page.locator("#changed")).to_contain_text("BG3 Lid shut: never makes", timeout=10_000)
     # The pose that somebody sets comes to this page as well, and moves no suspect.
     services.sheet_set_pose(sheet=sheet, by=owner, pose="open", supply_volts=12.5, ignition_on=True)
-    expect(page.locator("#now")).to_contain_text(re.compile("How the car stands.*open", re.DOTALL), timeout=10_000)
+    expect(page.locator("#gives-BG10")).to_contain_text("made", timeout=10_000)
     heard = page.evaluate("window.heard")
     assert len(heard) == 1
     assert "Because: BG3 reads released" in heard[0]
@@ -68,7 +68,7 @@ def test_whoever_may_only_read_hears_it_once_too_and_keeps_open_what_they_opened
     page.locator("#suspects summary").first.click()
     opened_one = page.locator("#suspects details[open]").get_attribute("id")
     services.sheet_set_pose(sheet=sheet, by=tech, pose="open", supply_volts=12.5, ignition_on=True)
-    expect(page.locator("#now")).to_contain_text(re.compile("How the car stands.*open", re.DOTALL), timeout=10_000)
+    expect(page.locator("#gives-BG10")).to_contain_text("made", timeout=10_000)
     assert page.evaluate("window.heard") == []
     assert page.locator("#suspects details[open]").get_attribute("id") == opened_one
 
@@ -112,6 +112,20 @@ def test_undo_and_enter_again_by_keys(sheet: BenchSheet, tech: User, as_person: 
     page.keyboard.press("Enter")
     expect(page.locator("#verdict-BG3")).to_contain_text("12.5 V")
     assert Check.objects.filter(struck_at=None).count() == 1
+
+
+def test_undo_stands_beside_the_pin_and_gives_way_to_enter_again(
+    sheet: BenchSheet, tech: User, as_person: Callable[[User, str], Page]
+) -> None:
+    add(sheet, tech, check="pin", position="BG3", volts=12.5)
+    page = as_person(tech, sheet.get_absolute_url())
+    page.locator("#verdict-BG3").get_by_role("button", name="Undo").click()
+    again = page.locator("#verdict-BG3").get_by_role("link", name="Enter it again")
+    expect(again).to_be_focused()
+    assert Check.objects.get().struck_why == "undone by tech"
+    page.keyboard.press("Enter")
+    expect(page.locator("#volts-BG3")).to_be_focused()
+    expect(page.locator("#volts-BG3")).to_have_value("12.5")
 
 
 def test_poses_next_pin_and_next_check_by_keys(

@@ -121,6 +121,18 @@ def test_undone_the_suspects_go_back_and_the_entry_is_offered_again(
     assert 'id="redo"' not in words(client.get(f"/sheets/{sheet.pk}/"))
 
 
+def test_undo_stands_beside_the_pin_of_ones_own_last_entry_alone(
+    sheet: BenchSheet, tech: User, owner: User, client_as: Any
+) -> None:
+    add(sheet, owner, check="pin", position="BG2", volts=12.5)
+    add(sheet, tech, check="pin", position="BG3", volts=12.5)
+    page = words(client_as("technician").get(f"/sheets/{sheet.pk}/"))
+    assert page.count('form="undo-form"') == 1
+    assert 'form="undo-form"' in page.split('id="verdict-BG3"')[1].split("</div>")[0]
+    assert page.count('id="undo-form"') == 1
+    assert 'form="undo-form"' not in words(client_as("owner").get(f"/sheets/{sheet.pk}/"))
+
+
 def test_what_somebody_else_struck_out_is_not_offered_again(
     sheet: BenchSheet, tech: User, owner: User, client_as: Any
 ) -> None:

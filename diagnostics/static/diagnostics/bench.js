@@ -184,8 +184,10 @@ document.addEventListener("click", (event) => {
 document.addEventListener("htmx:configRequest", (event) => {
   if (event.detail.verb !== "post") return;
   const form = event.target.closest("form[data-focus]");
-  const undo = event.target.querySelector("#undo") === document.activeElement && document.activeElement.id === "undo";
-  focusNext = form ? () => form.dataset.focus : event.target.matches("form[data-now]") ? firstUnread : undo ? () => "redo" : null;
+  const pressed = document.activeElement;
+  const undone = event.target.id === "undo-form" && pressed.form === event.target;
+  const row = undone && pressed.closest("li[id]")?.id.replace("pin-", "again-");
+  focusNext = form ? () => form.dataset.focus : event.target.matches("form[data-now]") ? firstUnread : undone ? () => row || "redo" : null;
 });
 document.addEventListener("htmx:afterRequest", (event) => {
   if (event.detail.requestConfig.verb !== "post" || !focusNext) return;
