@@ -35,9 +35,9 @@ IN_DOUBT = 0.5
 """From this chance on that one of two entries is an error they are in conflict: it is then likelier than not."""
 FLICKERS = 0.1
 """From this chance on it is said that a fault that comes and goes would explain both."""
-BELIEVED = 1e-5
-"""States below this share of the likeliest one are left out. Of a car of which little is known that can be some per
-cent of the weight in all, spread over so many states that they favour no entry."""
+BELIEVED, MOST_STATES = 1e-5, 4000
+"""States below this share of the likeliest one are left out, and all but so many of the likeliest. Of a car of which
+little is known that can be some per cent of the weight, spread over so many states that they favour no entry."""
 MOST_CONFLICTS = 20
 
 
@@ -97,6 +97,8 @@ def _views(model: Compiled, weights: Floats, factors: tuple[Factor, ...]) -> _Vi
     each = alone @ odds
     together = (alone * odds) @ alone.T
     places = np.flatnonzero(weights > BELIEVED * weights.max())
+    if len(places) > MOST_STATES:
+        places = places[np.argpartition(-weights[places], MOST_STATES)[:MOST_STATES]]
     now = np.array([factor.likelihood(model, places) for factor in factors])
     best = np.maximum(alone.max(axis=1), now.max(axis=1))
     right = (now > ERROR * best[:, None]).astype(float)
@@ -110,12 +112,15 @@ def _views(model: Compiled, weights: Floats, factors: tuple[Factor, ...]) -> _Vi
 def _come_and_go(model: Compiled, factors: tuple[Factor, ...], places: NDArray[np.integer]) -> Floats:
     """(K, m) whether under each state something comes and goes at the place that an entry speaks of."""
     members = model.sets.members[places]
-    rows = []
-    for factor in factors:
-        where = factor.speaks_of if isinstance(factor, SiteFactor) else ()
+    known: dict[tuple[str, ...], Floats] = {}
+    for where in {_speaks_of(factor) for factor in factors}:
         there = [fault.mode == "comes-and-goes" and fault.position in where for fault in model.faults]
-        rows.append(np.array([*there, False])[members].any(axis=1))
-    return np.array(rows, dtype=float)
+        known[where] = np.array([*there, False])[members].any(axis=1).astype(float)
+    return np.array([known[_speaks_of(factor)] for factor in factors])
+
+
+def _speaks_of(factor: Factor) -> tuple[str, ...]:
+    return factor.speaks_of if isinstance(factor, SiteFactor) else ()
 
 
 def _pairs(views: _Views) -> list[tuple[int, int]]:

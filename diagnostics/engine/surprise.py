@@ -17,8 +17,9 @@ from typing import NamedTuple
 import numpy as np
 
 from diagnostics.engine.case import Case
-from diagnostics.engine.compiled import Compiled
+from diagnostics.engine.compiled import Compiled, Floats, Ints
 from diagnostics.engine.evidence import COMPLAINT, Factor, SiteFactor, outcome_table
+from diagnostics.engine.hypotheses import weigh
 from diagnostics.engine.reasons import Epoch, words_of
 from diagnostics.engine.results import Judgement, Surprise
 from diagnostics.engine.words import _
@@ -26,9 +27,10 @@ from diagnostics.engine.words import _
 UNLIKELY_LOG = float(np.log(1e-12))
 BELOW_LOG = float(np.log(1e-6))
 DEVIATIONS = 4.0
-RETURNING = 1e-13
-"""States below this share of the likeliest one are left out; likelihoods are hardly below 1e-7, so they cannot return
-to weight where one entry is left out."""
+LEAST_LIKELY = 1e-5
+"""A motion trial or complaint is hardly less likely than this under any state."""
+EXACT = 1e-6
+"""Relative error allowed of the probability of an entry."""
 
 
 class _Expected(NamedTuple):
@@ -57,13 +59,34 @@ def surprise_of(
 
 def predictive(model: Compiled, epoch: Epoch) -> Iterator[tuple[float, int]]:
     """(probability given all other entries of the epoch, entry); entries that say the same are counted once."""
-    places = np.flatnonzero(epoch.weights > RETURNING * epoch.weights.max())
+    places = _that_count(epoch)
     weights = epoch.weights[places]
+    at_site: dict[str, Floats] = {}
     seen = set()
     for factor in epoch.factors:
-        if factor.key not in seen:
-            seen.add(factor.key)
-            yield float(weights.sum() / (weights / factor.likelihood(model, places)).sum()), factor.entry
+        if factor.key in seen:
+            continue
+        seen.add(factor.key)
+        if isinstance(factor, SiteFactor):
+            # What an entry says depends on the faults at its site alone, so their weights are enough.
+            if factor.site not in at_site:
+                n = len(model.sites[factor.site].sets)
+                at_site[factor.site] = weigh(model.codes(factor.site, places), weights, n)
+            without = (at_site[factor.site] / factor.table).sum()
+        else:
+            without = (weights / factor.likelihood(model, places)).sum()
+        yield float(weights.sum() / without), factor.entry
+
+
+def _that_count(epoch: Epoch) -> Ints:
+    """Places of the states that can matter when one entry is left out: the others weigh next to nothing even then."""
+    tables = [float(factor.table.min()) for factor in epoch.factors if isinstance(factor, SiteFactor)]
+    least = min([*tables, LEAST_LIKELY]) * EXACT * float(epoch.weights.sum())
+    for share in (1e-8, 1e-11, 1e-14):
+        heavy = epoch.weights > share * epoch.weights.max()
+        if float(epoch.weights[~heavy].sum()) <= least:
+            return np.flatnonzero(heavy).astype(np.int32)
+    return np.arange(len(epoch.weights), dtype=np.int32)
 
 
 def _expected_of(model: Compiled, epoch: Epoch) -> Iterator[_Expected]:
