@@ -1,0 +1,446 @@
+"""What must hold of the posterior for every system and every case, on generated ones; and at the limits of size."""
+
+import random
+from functools import cache
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from diagnostics.engine import compiled as prepared
+from diagnostics.engine import trials
+from diagnostics.engine.answer import as_json
+from diagnostics.engine.case import parse_case
+from diagnostics.engine.compiled import compile_system, compiled
+from diagnostics.engine.errors import CaseError
+from diagnostics.engine.evidence import SiteFactor
+from diagnostics.engine.faults import faults_of
+from diagnostics.engine.hypotheses import FaultSets, crowd_of, fault_sets, heaviest, marginals, rank, sums, together
+from diagnostics.engine.inference import Belief, believe, diagnose
+from diagnostics.engine.joint import Joint
+from diagnostics.engine.results import Fault
+from diagnostics.engine.simulate import Bench
+from diagnostics.engine.system.model import TopSystem
+from tests.diagnostics.small_system import DATA, case_data, pin, small_system
+from tests.diagnostics.systems import SLUGS, shipped
+
+UNREAD = ("BG1", "BG4", "BG5", "MM2", "QM1")
+"""Positions of the small top that the generated systems may do without: every step keeps a report and a drive."""
+
+
+def system_without(gone: frozenset[str]) -> TopSystem:
+    """The small top without these positions; no step waits for them or is driven by them."""
+    positions = {code: one for code, one in DATA["positions"].items() if code not in gone}
+    motions: dict[str, Any] = {}
+    for name, motion in DATA["motions"].items():
+        steps = [
+            step
+            | {"driven_by": [code for code in step["driven_by"] if code not in gone]}
+            | {w: {c: s for c, s in step[w].items() if c not in gone} for w in ("starts_when", "ends_when")}
+            for step in motion["steps"]
+        ]
+        motions[name] = motion | {"steps": steps}
+    return small_system(positions=positions, motions=motions)
+
+
+@cache
+def known_system(gone: frozenset[str]) -> TopSystem:
+    return system_without(gone)
+
+
+systems = st.frozensets(st.sampled_from(UNREAD), max_size=5).map(known_system)
+
+
+def entries_of(system: TopSystem, rng: random.Random, many: int) -> list[dict]:
+    """What is found on a car with up to three faults, by checks of every kind."""
+    faults = faults_of(system)
+    bench = Bench(system, rng.sample(faults, rng.randint(0, 3)), rng)
+    switches = [c for c, p in system.positions.items() if p.kind == "switch" and p.pin is not None]
+    makes = [bench.read, bench.by_hand, bench.click, bench.wiggle, bench.continuity, bench.look]
+    found = []
+    for _entry in range(many):
+        draw = rng.random()
+        if draw < 0.15:
+            found.append(bench.try_motion(rng.choice(["open", "close"])))
+        elif draw < 0.25:
+            found.append(bench.battery())
+        else:
+            found.append(rng.choice(makes)(rng.choice(switches)))
+    return found
+
+
+@st.composite
+def cases(draw: st.DrawFn) -> tuple[TopSystem, dict]:
+    """A generated system and a case on it: with a complaint or not, with work in between or not."""
+    system = draw(systems)
+    rng = random.Random(draw(st.integers(0, 10**6)))  # noqa: S311 - repeatable draws
+    found = entries_of(system, rng, draw(st.integers(0, 7)))
+    if draw(st.booleans()):
+        found += [entry | {"after_work": True} for entry in entries_of(system, rng, draw(st.integers(1, 3)))]
+    told: dict | None = None
+    if draw(st.booleans()):
+        motion = draw(st.sampled_from(["open", "close"]))
+        told = {"motion": motion, "stops_at": draw(st.sampled_from(system.step_names(motion)))}
+        told |= {"lamp": draw(st.sampled_from(["flashing", "steady", "off"])), "neither_way": draw(st.booleans())}
+        told |= {"sound": draw(st.sampled_from([None, "silent", "runs"]))}
+        told |= {key: draw(st.sampled_from([None, True, False])) for key in ("comes_and_goes", "battery_weak")}
+    return system, case_data(complaint=told, observations=found)
+
+
+def belief_of(system: TopSystem, case: dict, max_faults: int = 3) -> Belief:
+    return believe(system, parse_case(case), max_faults=max_faults)
+
+
+steady = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+# --- the arithmetic over all sets, against going through them one by one
+
+
+@pytest.fixture(params=[(1, 1), (2, 3), (5, 1), (6, 2), (7, 3), (9, 3)])
+def sets(request: pytest.FixtureRequest) -> FaultSets:
+    return fault_sets(*request.param)
+
+
+def members_of(sets: FaultSets) -> list[frozenset[int]]:
+    return [frozenset(chosen) for size in range(sets.k + 1) for chosen in combinations(range(sets.n), size)]
+
+
+def test_sums_and_marginals_are_those_of_every_set(sets):
+    rng = np.random.default_rng(1)
+    values, weights, members = rng.random(sets.n), rng.random(len(sets)), members_of(sets)
+    assert sums(sets, values) == pytest.approx([sum(values[i] for i in one) for one in members])
+    expected = [
+        [sum(w for w, s in zip(weights, members, strict=True) if {i, j} <= s) for i in range(sets.n)]
+        for j in range(sets.n)
+    ]
+    assert together(sets, weights) == pytest.approx(np.array(expected))
+    assert marginals(sets, weights) == pytest.approx(np.diag(expected))
+
+
+def test_a_crowd_is_every_set_with_two_or_more_of_some_faults(sets):
+    some = tuple(range(0, sets.n, 2))
+    crowd, members = crowd_of(sets, some), members_of(sets)
+    assert sorted(crowd.places) == [h for h, one in enumerate(members) if len(one & set(some)) >= 2]
+    local = fault_sets(len(some), sets.k).members
+    for place, code, beside in zip(crowd.places, crowd.local, crowd.besides, strict=True):
+        here = {some[i] for i in local[code] if i < len(some)}
+        assert here == members[place] & set(some)
+        assert members[place] - here == ({int(beside)} - {sets.n})
+
+
+@given(st.lists(st.sampled_from([0.0, 1e-30, 1e-6, 0.1, 0.1, 0.7]), min_size=1, max_size=40), st.integers(1, 50))
+def test_the_heaviest_are_those_of_a_stable_sort(weights, most):
+    weights = np.array([*weights, 0.5])
+    assert heaviest(weights, most).tolist() == np.argsort(-weights, kind="stable")[:most].tolist()
+
+
+# --- the posterior, against each hypothesis by itself
+
+
+def by_definition(belief: Belief) -> np.ndarray:
+    """(H,) weights, each hypothesis multiplied out by itself: prior, local tables, and its own walk through motions."""
+    model = belief.model
+    places = np.arange(len(model.sets))
+    odds = np.append(belief.chances / (1 - belief.chances), 1.0)
+    weights = np.prod(odds[model.sets.members], axis=1)
+    for factor in belief.posterior.epochs[0].factors:
+        if isinstance(factor, SiteFactor):
+            local = [frozenset(row) for row in _local(belief, factor.site)]
+            known = dict(zip(local_sets(belief, factor.site), factor.table, strict=True))
+            weights = weights * np.array([known[one] for one in local])
+        else:
+            weights = weights * factor.likelihood(model, places)
+    return weights / weights.sum()
+
+
+def _local(belief: Belief, site: str) -> list[set[int]]:
+    own = set(belief.model.sites[site].faults)
+    return [set(row.tolist()) & own for row in belief.model.sets.members]
+
+
+def local_sets(belief: Belief, site: str) -> list[frozenset[int]]:
+    own = belief.model.sites[site].faults
+    return [frozenset(one) for size in range(belief.model.most + 1) for one in combinations(own, size)]
+
+
+@settings(max_examples=8, deadline=None)
+@given(cases())
+def test_the_weights_are_those_of_each_hypothesis_by_itself(drawn):
+    system, case = drawn
+    case = case | {"observations": [entry for entry in case["observations"] if not entry.get("after_work")]}
+    belief = belief_of(system, case, max_faults=2)
+    assert belief.posterior.weights == pytest.approx(by_definition(belief), abs=1e-12)
+
+
+@pytest.mark.parametrize("slug", [*SLUGS, "small-top"])
+def test_what_looks_alike_to_a_motion_goes_alike(slug):
+    """Every class is walked once; hypotheses drawn at random go as each would by itself."""
+    system = small_system() if slug == "small-top" else shipped(slug)
+    model = compiled(system, 3)
+    drawn = np.random.default_rng(7).integers(0, len(model.sets), 4000)
+    drawn = np.concatenate([np.arange(len(model.faults) + 1), drawn])
+    for motion in system.motions:
+        stops, runs = trials.ways_to_stop(model, motion, drawn)
+        classes = trials.classes(model, motion)
+        assert len(classes.places) < len(model.sets)
+        walked, to_the_end = trials.ways_to_stop(model, motion, classes.places[classes.codes[drawn]])
+        assert to_the_end == pytest.approx(runs, abs=1e-12)
+        for one, other in zip(stops, walked, strict=True):
+            for what in ("not_started", "early", "stalled", "unreported"):
+                assert getattr(other, what) == pytest.approx(getattr(one, what), abs=1e-12)
+        for step in system.motions[motion].steps:
+            pace = trials.alike_in_time(model)
+            kept = [trials.site_table(model, code, trials.effects.keeps_time) for code in trials.needed(model, step)]
+            sites = [model.codes(code, drawn) for code in trials.needed(model, step)]
+            alone = np.prod([table[codes] for table, codes in zip(kept, sites, strict=True)], axis=0)
+            shared = trials.keeps_time(model, step)[pace.codes[drawn]] / (1.0 - trials.observe.SLOW_SOUND)
+            assert shared == pytest.approx(alone, abs=1e-12)
+
+
+@steady
+@given(cases(), st.integers(1, 3))
+def test_probabilities_are_a_distribution(drawn, max_faults):
+    system, case = drawn
+    belief = belief_of(system, case, max_faults)
+    weights, n = belief.posterior.weights, len(belief.model.faults)
+    assert weights.sum() == pytest.approx(1.0, abs=1e-12)
+    assert (weights >= 0).all()
+    assert ((belief.shares >= 0) & (belief.shares <= 1 + 1e-12)).all()
+    assert ((belief.repairs >= -1e-12) & (belief.repairs <= 1 + 1e-12)).all()
+    assert belief.posterior.unweighed == 0.0
+    asked = [int(np.argmax(belief.shares)), 0, n - 1]
+    there = [weights[(belief.model.sets.members == fault).any(axis=1)].sum() for fault in asked]
+    assert belief.shares[asked] == pytest.approx(there, abs=1e-12)
+    mended = belief.model.repair_members
+    needed = [weights[(mended == repair).any(axis=1)].sum() for repair in range(len(belief.repairs))]
+    assert belief.repairs == pytest.approx(needed, abs=1e-12)
+
+
+@steady
+@given(cases())
+def test_what_is_believed_of_a_site_and_a_fault_together(drawn):
+    belief = belief_of(*drawn)
+    model, weights = belief.model, belief.posterior.weights
+    joint = Joint(model, weights)
+    for code in ("BG3", "KF1"):
+        codes = model.codes(code)
+        whole, with_fault = joint.at(code)
+        assert whole == pytest.approx(np.bincount(codes, weights=weights, minlength=len(whole)), abs=1e-12)
+        for fault in (0, model.sites[code].faults[0], len(model.faults) - 1):
+            there = (model.sets.members == fault).any(axis=1)
+            expected = np.bincount(codes[there], weights=weights[there], minlength=len(whole))
+            assert with_fault[:, fault] == pytest.approx(expected, abs=1e-12)
+
+
+@steady
+@given(cases(), st.randoms(use_true_random=False))
+def test_the_order_of_evidence_does_not_matter(drawn, rng):
+    system, case = drawn
+    mixed = case | {"observations": rng.sample(case["observations"], len(case["observations"]))}
+    one, other = belief_of(system, case), belief_of(system, mixed)
+    assert other.posterior.weights == pytest.approx(one.posterior.weights, abs=1e-12)
+
+
+@steady
+@given(cases())
+def test_a_check_elsewhere_moves_the_others_by_no_more_than_the_number_of_faults_allows(drawn):
+    """Faults are independent but for the limit on their number. So a battery reading leaves the weights of all sets
+    with the low supply in proportion, and those without it; and the share of any other fault moves by no more than
+    the move of the supply's own share, times how much the two sides differ about that fault."""
+    system, case = drawn
+    before = belief_of(system, case)
+    after_work = any(entry.get("after_work") for entry in case["observations"])
+    reading = {"check": "battery", "volts": 11.3, "after_work": after_work}
+    if after_work:
+        # A first reading after work draws the supply's faults anew: that one is made before the comparison.
+        case = case | {"observations": [*case["observations"], reading]}
+        before = belief_of(system, case)
+    after = belief_of(system, case | {"observations": [*case["observations"], reading]})
+    supply = before.model.faults.index(Fault("GB1", "low"))
+    low = (before.model.sets.members == supply).any(axis=1)
+    for side in (low, ~low):
+        one, other = before.posterior.weights[side], after.posterior.weights[side]
+        assert other / other.sum() == pytest.approx(one / one.sum(), abs=1e-12)
+    with_low, without = (
+        marginals(before.model.sets, np.where(side, before.posterior.weights, 0.0))
+        / before.posterior.weights[side].sum()
+        for side in (low, ~low)
+    )
+    moved = abs(after.shares[supply] - before.shares[supply])
+    others = np.arange(len(before.shares)) != supply
+    assert (np.abs(after.shares - before.shares)[others] <= moved * np.abs(with_low - without)[others] + 1e-12).all()
+
+
+@steady
+@given(cases(), st.permutations(sorted(set(DATA["positions"]) - {"KF1", "GB1"})))
+def test_renaming_positions_changes_nothing(drawn, order):
+    """New codes for all sensors and drives, the kinds' letters kept: the same answer under other names."""
+    system, case = drawn
+    new = {code: f"{code[:2]}{40 + order.index(code)}" for code in order}
+
+    def renamed(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {new.get(key, key): renamed(item) for key, item in value.items()}
+        if isinstance(value, list | tuple):
+            return [renamed(item) for item in value]
+        return new.get(value, value) if isinstance(value, str) else value
+
+    one = belief_of(system, case)
+    text = system.model_dump(mode="json", by_alias=True, exclude_none=True)
+    other = belief_of(TopSystem.model_validate(renamed(text)), renamed(case))
+    names = [Fault(new.get(f.position, f.position), f.mode, new.get(f.input, f.input)) for f in one.model.faults]
+    theirs = dict(zip(other.model.faults, other.shares, strict=True))
+    assert [theirs[name] for name in names] == pytest.approx(one.shares.tolist(), abs=1e-12)
+
+
+@steady
+@given(cases(), st.sampled_from(["KF1", "GP1"]), st.floats(0.5, 60.0))
+def test_a_draft_of_the_same_name_never_answers_from_the_published_one(drawn, code, minutes):
+    """Same slug, same revision, another declaration: each is prepared by itself, whichever was asked first."""
+    system, case = drawn
+    changed = system.model_dump(mode="json", by_alias=True, exclude_none=True)
+    changed["positions"]["GP9"] = changed["positions"]["GP1"] | {"minutes": minutes}
+    draft = TopSystem.model_validate(changed)
+    for asked in (system, draft, system):
+        belief = belief_of(asked, case, max_faults=2)
+        assert belief.model.faults == faults_of(asked)
+        assert belief.model.system == asked
+        fresh = compile_system(asked, 2)
+        assert [len(fresh.sets), fresh.repair_names] == [len(belief.model.sets), belief.model.repair_names]
+
+
+# --- what is left out where a system is too large
+
+
+@pytest.fixture
+def few_sets(monkeypatch: pytest.MonkeyPatch):
+    """As if the limit on the number of sets left room for pairs alone."""
+
+    def limited(most: int) -> None:
+        monkeypatch.setattr(prepared, "MOST_SETS", most)
+        prepared._kept.clear()
+
+    yield limited
+    monkeypatch.undo()
+    prepared._kept.clear()
+
+
+@pytest.mark.parametrize("slug", [*SLUGS, "small-top"])
+@pytest.mark.parametrize("seed", range(4))
+def test_what_was_left_out_weighs_no_more_than_is_said(few_sets, slug, seed):
+    """Against all sets of three: neither their own weight nor the shift of all others is above the bound."""
+    system = small_system() if slug == "small-top" else shipped(slug)
+    rng = random.Random(seed)  # noqa: S311 - repeatable draws
+    found = entries_of(system, rng, 6)
+    if seed % 2:
+        found += [entry | {"after_work": True} for entry in entries_of(system, rng, 3)]
+    told = {"motion": "close", "stops_at": system.step_names("close")[1]} if seed > 1 else None
+    case = parse_case(case_data(system=system.system, complaint=told, observations=found))
+    whole = believe(system, case, max_faults=3).posterior
+    few_sets(20_000)
+    part = diagnose(system, case, max_faults=3)
+    kept = believe(system, case, max_faults=3)
+    assert (kept.model.sets.k, kept.model.most) == (2, 3)
+    triples = whole.weights[len(kept.model.sets) :].sum()
+    apart = 0.5 * (np.abs(whole.weights[: len(kept.model.sets)] - kept.posterior.weights).sum() + triples)
+    assert 0.0 < triples <= part.unweighed < 1.0
+    assert apart <= part.unweighed
+    assert any("sets of up to 2 were weighed" in warning for warning in part.warnings)
+    assert as_json(part)["unweighed"] == part.unweighed
+
+
+def test_nothing_is_said_where_every_set_was_weighed():
+    answer = diagnose(small_system(), parse_case(case_data(observations=[pin("BG4", 0.5)])))
+    assert answer.unweighed == 0.0
+    assert "unweighed" not in as_json(answer)
+    assert not any("weighed" in warning for warning in answer.warnings)
+
+
+# --- the limits of size
+
+
+def largest() -> TopSystem:
+    """25 positions and 150 faults or more: the small top with switches that nothing waits for."""
+    more = {
+        f"BG{20 + i}": DATA["positions"]["BG3"]
+        | {"pin": DATA["positions"]["BG3"]["pin"] | {"connector": "XG2", "number": 1 + i}}
+        for i in range(25 - len(DATA["positions"]))
+    }
+    return small_system(positions=DATA["positions"] | more)
+
+
+def test_a_system_at_the_limit_of_size_answers_exactly():
+    system = largest()
+    assert len(system.positions) == 25
+    assert len(faults_of(system)) >= 150
+    case = case_data(
+        complaint={"motion": "close", "stops_at": "roof-over"}, observations=[pin("BG4", 0.01), pin("BG21", 0.5)]
+    )
+    answer = diagnose(system, parse_case(case))
+    assert answer.suspects[0].fault.position == "BG4"
+    assert answer.next_checks
+    assert answer.unweighed == 0.0
+
+
+def test_a_system_beyond_it_answers_and_says_what_is_left_out():
+    more = {f"BG{50 + i}": largest().positions["BG20"].model_dump(mode="json", exclude_none=True) for i in range(20)}
+    for i, one in enumerate(more.values()):
+        one["pin"] |= {"connector": "XG3", "number": 1 + i}
+    data = largest().model_dump(mode="json", by_alias=True, exclude_none=True)
+    system = TopSystem.model_validate(data | {"positions": data["positions"] | more})
+    answer = diagnose(system, parse_case(case_data(observations=[pin("BG4", 0.01)])))
+    assert answer.suspects[0].fault.position == "BG4"
+    assert 0.0 < answer.unweighed < 1.0
+    assert any("too many faults" in warning for warning in answer.warnings)
+
+
+def test_ten_thousand_entries_are_answered():
+    """Each many times over: they add up, and the answer stays a distribution."""
+    system = small_system()
+    rng = random.Random(3)  # noqa: S311 - repeatable draws
+    some = entries_of(system, rng, 40)
+    some = [entry | {"seconds": {}} if entry["check"] == "motion" else entry for entry in some]
+    belief = belief_of(system, case_data(observations=[rng.choice(some) for _ in range(10_000)]))
+    assert belief.posterior.weights.sum() == pytest.approx(1.0, abs=1e-12)
+    assert np.isfinite(belief.posterior.log_evidence)
+    answer = diagnose(system, parse_case(case_data(observations=[rng.choice(some) for _ in range(10_000)])))
+    assert len(answer.judgements) == 10_000
+    assert answer.suspects
+
+
+@pytest.mark.parametrize(
+    ("entry", "words"),
+    [
+        (pin("BG4", 0.5) | {"volts": 1e9}, "volts"),
+        (pin("BG4", 0.5) | {"volts": float("nan")}, "volts"),
+        ({"check": "continuity", "position": "BG3", "ohms": -1.0}, "ohms"),
+        ({"check": "battery", "volts": float("inf")}, "volts"),
+        ({"check": "motion", "motion": "close", "stops_at": None, "seconds": {"lid-up": -1.0}}, "seconds"),
+        ({"check": "motion", "motion": "close", "stops_at": "nowhere"}, "nowhere"),
+        ({"check": "click", "position": "XX99", "heard": True}, "XX99"),
+    ],
+)
+def test_absurd_values_are_refused_in_a_sentence(entry, words):
+    with pytest.raises(CaseError) as refused:
+        believe(small_system(), parse_case(case_data(observations=[pin("BG2", 0.01), entry])))
+    sentence = str(refused.value)
+    assert words in sentence
+    assert "bservation 2" in sentence
+    assert "\n" not in sentence
+
+
+@pytest.mark.parametrize("chance", [0.0, 1.0, -0.1, float("nan"), 2.0])
+def test_an_impossible_prior_is_refused(chance):
+    with pytest.raises(ValueError, match="expected between 0 and 1"):
+        believe(small_system(), parse_case(case_data()), priors={Fault("BG2", "open"): chance})
+
+
+def test_priors_next_to_certainty_still_give_a_distribution():
+    priors = {Fault("BG2", "open"): 1 - 1e-12, Fault("BG3", "open"): 1e-12, Fault("MM1", "leaks"): 0.999}
+    belief = believe(small_system(), parse_case(case_data(observations=[pin("BG2", 0.01)])), priors=priors)
+    assert belief.posterior.weights.sum() == pytest.approx(1.0, abs=1e-12)
+    assert rank(belief.model.sets.members[-1:], belief.model.sets.n)[0] == len(belief.model.sets) - 1
