@@ -221,7 +221,7 @@ def _view_words(sheet: BenchSheet, other: BenchSheet, kind: str, view: str) -> s
         return _("Pin, where a sound one is {state}").format(state=state_word(view))
     if kind == CheckKind.MOTION:
         system = _system(sheet) or _system(other)
-        return system.motions[view].title if system and view in system.motions else view  # type: ignore[index]
+        return system.motions[view].title if system and view in system.motions else view
     return str(CheckKind(kind).label)
 
 

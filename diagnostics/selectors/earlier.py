@@ -54,7 +54,9 @@ def earlier_reads(sheet: BenchSheet, system: TopSystem) -> dict[tuple[str, str],
     return found
 
 
-def _systems(sheet: BenchSheet, system: TopSystem, revisions: set[int]) -> dict[int, TopSystem]:
+def _systems(sheet: BenchSheet, system: TopSystem, revisions: set[int]) -> dict[int | None, TopSystem]:
     others = revisions - {sheet.revision_id}
-    known = {one.pk: system_of(one) for one in SystemRevision.objects.filter(pk__in=others)} if others else {}
-    return known | {sheet.revision_id: system}  # type: ignore[dict-item]
+    known: dict[int | None, TopSystem] = {sheet.revision_id: system}
+    if others:
+        known |= {one.pk: system_of(one) for one in SystemRevision.objects.filter(pk__in=others)}
+    return known

@@ -10,6 +10,7 @@ from django.template import Context
 from django.urls import NoReverseMatch, reverse
 from django.utils import formats
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 
 from diagnostics.engine.faults import mode_words, modes_of
 from diagnostics.engine.hydraulics import CylinderFigures, cylinder_figures
@@ -85,6 +86,21 @@ def get(mapping: Any, key: str) -> Any:
 def as_json(typed: dict[str, str]) -> str:
     """Fields and what was typed into them, for an attribute that the page's script reads."""
     return json.dumps(typed, ensure_ascii=False)
+
+
+@register.simple_tag
+def bench_keys() -> tuple[tuple[str, str], ...]:
+    """The keys of the bench sheet (see bench-keys.js) and what each does."""
+    return (
+        (_("Enter"), _("save the reading, on to the next pin")),
+        ("↓ ↑", _("next pin, pin before")),
+        ("n", _("to the field of the next check")),
+        ("p", _("to the poses; arrows choose, Enter sets")),
+        ("u", _("undo my last entry")),
+        ("r", _("enter again what was undone")),
+        ("s", _("to the suspects")),
+        ("?", _("this list")),
+    )
 
 
 @register.simple_tag
