@@ -66,7 +66,7 @@ def remarks(system: TopSystem) -> tuple[str, ...]:
 @register.filter
 def percent(share: float) -> str:
     """A share as percent with one place."""
-    return f"{formats.number_format(100 * share, 1)} %"
+    return f"{formats.number_format(round(100 * share, 1), 1)} %"
 
 
 @register.filter

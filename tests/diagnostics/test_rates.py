@@ -114,4 +114,5 @@ def test_the_page_says_how_often_and_why(client: Client, tech, revision) -> None
     assert "How sure each check is" in page
     assert "A sound switch is missed in a noisy shop." in page
     assert "4.0 %" in page
+    assert "4.4 %" in page, "0.044, rounded and not cut off"
     assert client.get("/systems/nowhere/rates/").status_code == 404
