@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from diagnostics.engine.case import Complaint, MotionTrial, PinReading, observation_of
+from diagnostics.engine.cautions import caution_for
 from diagnostics.engine.drawing.connector import ConnectorPicture, PinSays, connectors
 from diagnostics.engine.drawing.step_plan import PinRead, Seen
 from diagnostics.engine.drawing.steps import StepDiagram, step_diagram
@@ -51,6 +52,7 @@ class SheetDrawings:
     pose_words: str = ""
     connectors: tuple[ConnectorPicture, ...] = ()
     pins: tuple[PinLine, ...] = ()
+    caution: str = ""
     motions: tuple[StepDiagram, ...] = ()
     top: TopPicture | None = None
     axes: tuple[AxisLine, ...] = ()
@@ -104,7 +106,14 @@ def sheet_drawings(sheet: BenchSheet, tab: str) -> SheetDrawings:
         for code, one in system.sensors().items()
         if one.pin is not None
     )
-    return SheetDrawings(tab, system, shown.pose_words, connectors=connectors(system, says), pins=lines)
+    return SheetDrawings(
+        tab,
+        system,
+        shown.pose_words,
+        connectors=connectors(system, says),
+        pins=lines,
+        caution=caution_for(system, "pin", ()),
+    )
 
 
 def _says(sheet: BenchSheet, evidence: Evidence, diagnosis: Diagnosis) -> dict[str, PinSays]:

@@ -58,6 +58,7 @@ def test_the_connector_says_what_each_pin_should_give_and_gave(
     add(sheet, tech, check="pin", position="BG1", pose=sheet.pose, volts=0.1, supply_volts=SUPPLY)
     add(sheet, tech, check="pin", position="BG2", pose=sheet.pose, volts=0.1, supply_volts=SUPPLY)
     page = shown(client_as("technician"), sheet, "connector")
+    assert "Ignition on: the top can move by itself" in page
     assert 'aria-label="XG1/A1 BG1 Header latch locked, BN/WH, should be made, good' in cavity(page, "BG1")
     assert "should be released, finding" in cavity(page, "BG2")
     assert 'class="d-differs"' in cavity(page, "BG2")
