@@ -29,7 +29,7 @@ from diagnostics.engine.results import Diagnosis, Fault, Hypothesis, Judgement, 
 from diagnostics.engine.signals import judge
 from diagnostics.engine.surprise import surprise_of
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.engine.timing import NO_TIMES, References
+from diagnostics.engine.timing import NO_TIMES, References, beside_own_cars
 from diagnostics.engine.warnings import warnings_of
 from diagnostics.engine.weighing import prior_of, renewed, weigh_evidence
 
@@ -138,7 +138,7 @@ def believe(
     """The posterior alone, without reasons, plans and words. Arguments and errors as for `diagnose`."""
     check_case(system, case)
     model = compiled(system, max_faults)
-    judgements = tuple(judge(system, observation) for observation in case.observations)
+    judgements = tuple(beside_own_cars(system, one, judge(system, one), step_times) for one in case.observations)
     factors = factors_of(model, case, judgements, step_times)
     worked = worked_positions(case, factors)
     chances, moved = priors_of(model, case, priors, worked)

@@ -6,12 +6,13 @@ out (Iglewicz and Hoaglin, How to Detect and Handle Outliers, 1993). One strange
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import erf, sqrt
 from statistics import median
 
-from diagnostics.engine.case import MotionTrial
+from diagnostics.engine.case import MotionTrial, Observation
 from diagnostics.engine.hydraulics import usual_up_to_s
+from diagnostics.engine.results import Judgement
 from diagnostics.engine.system.model import Step, TopSystem
 from diagnostics.engine.words import _
 
@@ -104,15 +105,19 @@ def _comparison_words(seconds: float, times: StepTimes | None, slower_than: int)
         return _("None of our cars to compare with at like temperature.")
     if times.n < ENOUGH:
         return _("Too few of our cars to say: n = {n}.").format(n=times.n)
-    told = _("Slower than {slower} of {n} of our cars {where}.")
-    where = _("at like temperature") if times.oil_c is not None else _("without a temperature")
-    told = told.format(slower=slower_than, n=times.n, where=where)
+    if times.oil_c is None:
+        told = _("Slower than {slower} of {n} of our cars.")
+    else:
+        told = _("Slower than {slower} of {n} of our cars at like temperature.")
+    told = told.format(slower=slower_than, n=times.n)
     z = robust_z(seconds, times)
     return told + (" " + _("It stands out (robust z = {z:.1f}).").format(z=z) if z > STANDS_OUT else "")
 
 
-def band_words(oil_c: float | None) -> str:
-    """The temperatures that a trial is compared with."""
+def band_words(system: TopSystem, oil_c: float | None) -> str:
+    """The temperatures that a trial is compared with; '' for a top without fluid."""
+    if system.hydraulics is None:
+        return ""
     if oil_c is None:
         return _("no fluid temperature was noted: compared with trials without one")
     words = _("fluid {low:.0f} to {high:.0f} °C")
@@ -129,6 +134,31 @@ def slow_chance(system: TopSystem, trial: MotionTrial, step: Step, references: R
     if times is not None and times.n >= ENOUGH and alike(times.oil_c, trial.oil_c):
         return _above(seconds, times.median + SLOW_Z * times.sigma, STOPWATCH_SD_S)
     return _above(seconds, usual_up_to_s(system, step, trial.oil_c), STOPWATCH_SD_S)
+
+
+def beside_own_cars(
+    system: TopSystem, observation: Observation, judgement: Judgement, references: References
+) -> Judgement:
+    """The judgement of a trial with what the shop's own cars say of its steps, where that is not what the file says."""
+    if not isinstance(observation, MotionTrial) or not references:
+        return judgement
+    steps = [step for step in system.motions[observation.motion].steps if step.name in observation.seconds]
+    told = " ".join(filter(None, (_own_words(system, observation, step, references) for step in steps)))
+    return replace(judgement, words=f"{judgement.words} {told}") if told else judgement
+
+
+def _own_words(system: TopSystem, trial: MotionTrial, step: Step, references: References) -> str:
+    slow, by_file = (slow_chance(system, trial, step, known) > 0.5 for known in (references, NO_TIMES))
+    if slow == by_file:
+        return ""
+    words = (
+        _("“{title}” took {seconds:.1f} s, slow beside our own cars ({median:.1f} ± {sigma:.1f} s, n = {n}).")
+        if slow
+        else _("“{title}” was not slow beside our own cars ({median:.1f} ± {sigma:.1f} s, n = {n}).")
+    )
+    times = references[trial.motion, step.name]
+    seconds = trial.seconds[step.name]
+    return words.format(title=step.title, seconds=seconds, median=times.median, sigma=times.sigma, n=times.n)
 
 
 def _above(value: float, limit: float, sd: float) -> float:

@@ -48,4 +48,4 @@ def _timed(evidence: Evidence, car_pk: int, check: Check, trial: MotionTrial) ->
         if step.name in trial.seconds:
             seconds = others(trials, car_pk=car_pk, motion=trial.motion, step=step.name, oil_c=trial.oil_c)
             steps.append(TimedStep(step, compare(step, trial.seconds[step.name], seconds, trial.oil_c)))
-    return TimedTrial(motion.title, check, band_words(trial.oil_c), tuple(steps))
+    return TimedTrial(motion.title, check, band_words(evidence.system, trial.oil_c), tuple(steps))

@@ -1,10 +1,11 @@
 """Hydraulics of a declared system: the block's mistakes, cylinders by calculation, cold fluid, the pressure hold."""
 
 import math
+import random
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnostics.engine.case import PressureHold, check_observation, checks_of, observation_of, parse_case
@@ -25,11 +26,12 @@ from diagnostics.engine.hydraulics import (
     usual_up_to_s,
     walther,
 )
-from diagnostics.engine.inference import diagnose
+from diagnostics.engine.inference import believe, diagnose
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.fluid import remarks_of
 from diagnostics.engine.system.load import SystemFileError, load_system
+from diagnostics.engine.timing import StepTimes
 from tests.diagnostics.systems import shipped, text_of
 
 TRIO = "rht-trio"
@@ -287,3 +289,36 @@ class TestAsEvidence:
         assert offers
         assert all("Never feel for a leak" in offer.caution for offer in offers)
         assert all("holds its pressure" in offer.why for offer in offers)
+
+
+holds = st.builds(
+    lambda code, end, oil_c: {
+        "check": "pressure-hold", "position": code, "bar_start": 120, "bar_end": end, "seconds": 60, "oil_c": oil_c,
+    },
+    st.sampled_from(["MM1", "MM3", "GP1"]),
+    st.sampled_from([118, 100, 20]),
+    st.sampled_from([None, -5, 20]),
+)  # fmt: skip
+trials = st.builds(
+    lambda seconds, oil_c: {
+        "check": "motion", "motion": "open", "stops_at": None, "seconds": {"stow-stack": seconds}, "oil_c": oil_c,
+    },
+    st.sampled_from([6.0, 7.1, 9.0]),
+    st.sampled_from([None, -10, 20]),
+)  # fmt: skip
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    entries=st.lists(st.one_of(holds, trials), max_size=5), enough=st.booleans(), rng=st.randoms(use_true_random=False)
+)
+def test_holds_and_times_in_any_order_give_one_posterior(
+    entries: list[dict[str, Any]], enough: bool, rng: random.Random
+) -> None:
+    own = {("open", "stow-stack"): StepTimes(6.0, 0.4, 30 if enough else 3, 20.0)}
+    one, other = (
+        believe(shipped(TRIO), parse_case(case(*mixed)), max_faults=2, step_times=own)
+        for mixed in (entries, rng.sample(entries, len(entries)))
+    )
+    assert one.posterior.weights.sum() == pytest.approx(1.0)
+    assert one.shares == pytest.approx(other.shares)

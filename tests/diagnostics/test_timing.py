@@ -10,7 +10,18 @@ from diagnostics.engine.case import MotionTrial, observation_of, parse_case
 from diagnostics.engine.inference import believe
 from diagnostics.engine.results import Fault
 from diagnostics.engine.signals import judge
-from diagnostics.engine.timing import ENOUGH, References, StepTimes, alike, compare, robust_z, slow_chance, times_of
+from diagnostics.engine.timing import (
+    ENOUGH,
+    References,
+    StepTimes,
+    alike,
+    band_words,
+    beside_own_cars,
+    compare,
+    robust_z,
+    slow_chance,
+    times_of,
+)
 from tests.diagnostics.systems import shipped
 
 TRIO = "rht-trio"
@@ -64,6 +75,25 @@ class TestOwnCars:
         assert weak_pump(trial(6.6, 20), fast_shop) > 3 * weak_pump(trial(6.6, 20))
 
     @pytest.mark.parametrize(
+        ("times", "seconds", "words"),
+        [
+            (StepTimes(7.6, 0.4, 30, 20.0), 7.7, "was not slow beside our own cars (7.6 ± 0.4 s, n = 30)."),
+            (StepTimes(5.2, 0.2, 30, 20.0), 6.6, "took 6.6 s, slow beside our own cars (5.2 ± 0.2 s, n = 30)."),
+            (StepTimes(6.0, 0.4, 30, 20.0), 6.1, ""),
+            (StepTimes(6.0, 0.4, 30, 20.0), 9.9, ""),
+        ],
+    )
+    def test_where_they_say_something_else_the_reason_says_so(
+        self, times: StepTimes, seconds: float, words: str
+    ) -> None:
+        references: References = {("open", "stow-stack"): times}
+        plain = judge(shipped(TRIO), parsed(seconds, 20.0))
+        told = beside_own_cars(shipped(TRIO), parsed(seconds, 20.0), plain, references)
+        assert told.words.endswith(words)
+        assert (told.words == plain.words) == (words == "")
+        assert told.verdict == plain.verdict
+
+    @pytest.mark.parametrize(
         "times",
         [StepTimes(7.6, 0.4, ENOUGH - 1, 20.0), StepTimes(7.6, 0.4, 30, -5.0), StepTimes(7.6, 0.4, 30, None)],
         ids=["too few", "at another temperature", "of unknown temperature"],
@@ -79,7 +109,10 @@ class TestOwnCars:
 
     def test_words(self) -> None:
         assert compare(STOW, 6.35, OTHERS, 20).words == "Slower than 10 of 12 of our cars at like temperature."
-        assert compare(STOW, 6.35, OTHERS, None).words == "Slower than 10 of 12 of our cars without a temperature."
+        assert compare(STOW, 6.35, OTHERS, None).words == "Slower than 10 of 12 of our cars."
+        assert band_words(shipped(TRIO), 20) == "fluid 12 to 28 °C"
+        assert "no fluid temperature was noted" in band_words(shipped(TRIO), None)
+        assert band_words(shipped("softline-electro"), None) == ""
         strange = compare(STOW, 9.0, OTHERS, 20)
         assert strange.stands_out
         assert compare(STOW, 6.9, OTHERS, 20).is_slow
