@@ -14,7 +14,9 @@ TEMPLATES = sorted(path for app in APPS for path in app.glob("templates/**/*.htm
 SEEN = {"aria-label", "placeholder", "title", "alt", "label", "data-label"}
 # The product's name, symbols of units, and the class of the page (a block of its own in base.html).
 SAME = re.compile(r"\bpage-(?:narrow|wide)\b|Topwright|YYYY-MM|PDF|SHA-256|mm²|\b(?:V|Ω|km|min|m|s|500)\b|&\w+;")
-SAID = {"ShopError", "TooMany", "Conflict", "Refused", "NotDone", "SheetAlreadyOpen", "ValidationError", "success", "info"}
+SAID = {
+    "ShopError", "TooMany", "Conflict", "Refused", "NotDone", "SheetAlreadyOpen", "ValidationError", "success", "info",
+}  # fmt: skip
 
 
 class _Words(HTMLParser):
