@@ -59,7 +59,9 @@ FORMS: dict[str, dict[str, Any]] = {
     "/jobs/{job}/add-work/": {
         "position": "BG3", "kind": "replace", "part": "TW-BGA-3014", "revision": "a", "serial": "1", "words": "w",
     },
-    "/sheets/{sheet}/pose/": {"pose": "open", "supply_volts": "12.5", "ignition": "on", "axis_stack": "raised"},
+    "/sheets/{sheet}/pose/": {
+        "pose": "open", "supply_volts": "12.5", "ignition": "on", "axis_stack": "raised", "unfold": "BG3",
+    },
     "/sheets/{sheet}/complaint/": {"stop": "close:raise-lid", "lamp": "steady", "recent_work": "MM3"},
     "/sheets/{sheet}/close/": {"x": "y"},
     "/sheets/{sheet}/checks/": {
@@ -176,7 +178,8 @@ def test_no_search_breaks(client_as: Callable[[str], Client], keys: dict[str, An
         "/shelf/options/": ["system", "position"], "/systems/rht-trio/": ["revision", "as"], "/systems/": ["as"],
         "/enquiries/ask/": ["system", "fails", "stop", "recent"], f"/enquiries/{keys['enquiry']}/": ["q", "car"],
         "/tell/about/rht-trio/": ["fails", "stops", "recent"],
-        f"/cars/{keys['car']}/": ["only", "page"], "/cars/new/": ["owner"], f"/sheets/{keys['sheet']}/": ["entries"],
+        f"/cars/{keys['car']}/": ["only", "page"], "/cars/new/": ["owner"], f"/sheets/{keys['sheet']}/compare/": ["with"],
+        f"/sheets/{keys['sheet']}/": ["entries", "more", "again"], f"/sheets/{keys['sheet']}/fields/": ["more"],
         f"/sheets/{keys['sheet']}/live/": ["v"], "/": ["tour"], "/sign-in/": ["next"],
     }.items():  # fmt: skip
         for name in names:
