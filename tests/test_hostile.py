@@ -178,7 +178,8 @@ def test_no_search_breaks(client_as: Callable[[str], Client], keys: dict[str, An
         "/shelf/options/": ["system", "position"], "/systems/rht-trio/": ["revision", "as"], "/systems/": ["as"],
         "/enquiries/ask/": ["system", "fails", "stop", "recent"], f"/enquiries/{keys['enquiry']}/": ["q", "car"],
         "/tell/about/rht-trio/": ["fails", "stops", "recent"],
-        f"/cars/{keys['car']}/": ["only", "page"], "/cars/new/": ["owner"], f"/sheets/{keys['sheet']}/compare/": ["with"],
+        f"/cars/{keys['car']}/": ["only", "page"], "/cars/new/": ["owner"],
+        f"/sheets/{keys['sheet']}/compare/": ["with"],
         f"/sheets/{keys['sheet']}/": ["entries", "more", "again"], f"/sheets/{keys['sheet']}/fields/": ["more"],
         f"/sheets/{keys['sheet']}/live/": ["v"], "/": ["tour"], "/sign-in/": ["next"],
     }.items():  # fmt: skip
