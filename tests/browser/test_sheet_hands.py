@@ -1,7 +1,7 @@
 """The bench sheet by keys and by ear: what only a browser shows of what moved, undone, unfolded and drawn."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -32,16 +32,21 @@ def sheet(job: Job, tech: User, owner: User) -> BenchSheet:
 
 
 @pytest.fixture
-def as_person(context: BrowserContext, live_server: Any) -> Callable[[User, str], Page]:
+def as_person(context: BrowserContext, live_server: Any) -> Iterator[Callable[[User, str], Page]]:
+    """A page of somebody who is signed in; no script of it may fail."""
+    failed: list[str] = []
+
     def go(user: User, path: str) -> Page:
         client = Client()
         client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
         context.add_cookies([{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}])
         page = context.new_page()
+        page.on("pageerror", lambda error: failed.append(str(error)))
         page.goto(f"{live_server.url}{path}")
         return page
 
-    return go
+    yield go
+    assert failed == []
 
 
 def test_what_moved_is_announced_once_and_not_again_when_something_else_changes(

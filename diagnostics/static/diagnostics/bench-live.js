@@ -24,10 +24,10 @@ const unfoldAgain = () => {
 document.addEventListener("htmx:oobAfterSwap", unfoldAgain);
 
 document.addEventListener("htmx:beforeSwap", (event) => {
-  if (!event.detail.target.matches("[data-redraw]")) return;
+  if (!event.detail.target?.matches("[data-redraw]")) return;
   for (const fold of event.detail.target.querySelectorAll("details[id]")) folds.set(fold.id, fold.open);
 });
-document.addEventListener("htmx:afterSwap", (event) => event.detail.target.matches("[data-redraw]") && unfoldAgain());
+document.addEventListener("htmx:afterSwap", (event) => event.detail.target?.matches("[data-redraw]") && unfoldAgain());
 
 /* Drawings come when they are unfolded, and again when the sheet has changed meanwhile. */
 const redraw = (fold) => {
