@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnostics.engine import trials
-from diagnostics.engine.case import Case, MotionTrial, Observation, PinReading, position_of
+from diagnostics.engine.case import Case, MotionTrial, Observation, PinByHand, PinReading, position_of
 from diagnostics.engine.compiled import Compiled, Floats, Ints
 from diagnostics.engine.motion import pose_of
 from diagnostics.engine.poses import Pose
@@ -165,7 +165,7 @@ def _subject(system: TopSystem, observation: Observation) -> str:
 
 def _made(system: TopSystem, case: Case, judgements: Sequence[Judgement]) -> frozenset[object]:
     """Keys of the checks made; what was made before work on its path, or before any work for a motion, is open
-    again."""
+    again, and so is a reading that was too near to a limit to call."""
     after = {position_of(system, o) for o in case.observations if o.after_work} - {""}
     worked = {one for code in after for one in path_of(system, code)}
     any_work = any(o.after_work for o in case.observations)
@@ -173,6 +173,8 @@ def _made(system: TopSystem, case: Case, judgements: Sequence[Judgement]) -> fro
     for observation, judged in zip(case.observations, judgements, strict=True):
         code = position_of(system, observation)
         stale = any_work if isinstance(observation, MotionTrial) else code in worked
+        if isinstance(observation, PinReading | PinByHand) and not judged.reads:
+            continue
         if judged.verdict != REFUSED and (observation.after_work or not stale):
             found.add(
                 _key(system, observation.check, _subject(system, observation), getattr(observation, "pose", None))

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from diagnostics.engine.case import parse_case
 from diagnostics.engine.compiled import compiled
 from diagnostics.engine.evidence import factors_of
+from diagnostics.engine.inference import diagnose
 from diagnostics.engine.levels import pin_tokens, token_at, with_meter
 from diagnostics.engine.motion import MADE
 from diagnostics.engine.proof import proof_of
@@ -98,6 +99,16 @@ def test_a_reading_too_near_to_call_proves_nothing() -> None:
     near, clear = (observed(**entry) for entry in entries)
     assert not proof_of(SMALL, [near])["BG2"].made
     assert proof_of(SMALL, [clear])["BG2"].made
+
+
+@pytest.mark.parametrize(("volts", "again"), [(3.74, True), (0.1, False)])
+def test_what_was_too_near_to_call_is_asked_for_again(volts: float, again: bool) -> None:
+    entry = {"check": "pin", "position": "BG2", "pose": "top-open", "volts": volts, "supply_volts": 12.5}
+    case = parse_case(case_data(observations=[entry]))
+    offered = {
+        one.position for one in diagnose(SMALL, case).next_checks if one.check == "pin" and one.pose == "top-open"
+    }
+    assert ("BG2" in offered) == again
 
 
 def test_the_suspects_are_weighed_by_both_sides() -> None:
