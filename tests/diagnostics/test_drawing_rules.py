@@ -27,23 +27,23 @@ BROKEN = {
         "A place turns this part, but there is no pivot to turn it about.", after=AFTER, seen="    divider:",
     ),
     "on no part": Broken(
-        TRIO, "on: lid-frame\n", "on: lid-fame\n", "drawing.parts.lid-skin.on",
+        TRIO, "hangs_on: lid-frame\n", "hangs_on: lid-fame\n", "drawing.parts.lid-skin.hangs_on",
         "The drawing has no part “lid-fame”; expected one of: rear-shell,", after=AFTER,
     ),
     "on itself": Broken(
-        TRIO, "on: lid-frame\n", "on: lid-skin\n", "drawing.parts.lid-skin.on",
+        TRIO, "hangs_on: lid-frame\n", "hangs_on: lid-skin\n", "drawing.parts.lid-skin.hangs_on",
         "The part “lid-skin” hangs on itself.", after=AFTER,
     ),
     "cloth on no part": Broken(
-        LINE, "{on: front-panel, at: [2540, 1254]}", "{on: panel, at: [2540, 1254]}",
-        "drawing.cloth.0.holds.0.on", "The drawing has no part “panel”;", after=AFTER,
+        LINE, "{hangs_on: front-panel, at: [2540, 1254]}", "{hangs_on: panel, at: [2540, 1254]}",
+        "drawing.cloth.0.holds.0.hangs_on", "The drawing has no part “panel”;", after=AFTER,
     ),
     "unknown position": Broken(
         TRIO, "BG3: {at: [3480, 960]}", "BG33: {at: [3480, 960]}", "drawing.spots.BG33",
         "The position BG33 is not declared.", after=AFTER,
     ),
     "rod without end": Broken(
-        TRIO, "to: [4130, 985], to_on", "to_on", "drawing.spots.MM1.to", "“to” is missing.", after=AFTER,
+        TRIO, "to: [4130, 985], to_hangs_on", "to_hangs_on", "drawing.spots.MM1.to", "“to” is missing.", after=AFTER,
         seen="    MM1:",
     ),
     "axis not drawn": Broken(

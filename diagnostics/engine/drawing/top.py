@@ -134,7 +134,7 @@ def _stands(system: TopSystem, drawing: Drawing, pose: Mapping[str, str], moving
             return _BODY
         if name not in found:
             part = drawing.parts[name]
-            below, own = stand(part.on), _own_move(system, part, pose, moving)
+            below, own = stand(part.hangs_on), _own_move(system, part, pose, moving)
             where = below.where.after(_turned(part, own))
             dashed = below.dashed or pose[part.axis] == BETWEEN
             found[name] = _Stand(where, dashed, below.away or own.away)
@@ -182,7 +182,7 @@ def _points(drawing: Drawing, stands: Mapping[str, _Stand]) -> list[Place]:
         if not stands[name].away:
             found += [point for shape in part.shapes for point in _outline(shape, stands[name].where)]
     for cloth in drawing.cloth:
-        found += [_where(stands, hold.on)(hold.at) for hold in cloth.holds]
+        found += [_where(stands, hold.hangs_on)(hold.at) for hold in cloth.holds]
     for spot in drawing.spots.values():
         found += _ends(spot, stands)
     return found
@@ -200,8 +200,8 @@ def _where(stands: Mapping[str, _Stand], name: str | None) -> _Turned:
 
 
 def _ends(spot: Spot, stands: Mapping[str, _Stand]) -> list[Place]:
-    start = _where(stands, spot.on)(spot.at)
-    return [start] if spot.to is None else [start, _where(stands, spot.to_on)(spot.to)]
+    start = _where(stands, spot.hangs_on)(spot.at)
+    return [start] if spot.to is None else [start, _where(stands, spot.to_hangs_on)(spot.to)]
 
 
 def _lines(drawing: Drawing, stands: Mapping[str, _Stand], frame: _Frame) -> Iterable[Line]:
@@ -212,8 +212,8 @@ def _lines(drawing: Drawing, stands: Mapping[str, _Stand], frame: _Frame) -> Ite
             for shape in part.shapes:
                 yield _line(shape, stands[name], frame)
     for cloth in drawing.cloth:
-        dashed = any(hold.on is not None and stands[hold.on].dashed for hold in cloth.holds)
-        held = [frame(_where(stands, hold.on)(hold.at)) for hold in cloth.holds]
+        dashed = any(hold.hangs_on is not None and stands[hold.hangs_on].dashed for hold in cloth.holds)
+        held = [frame(_where(stands, hold.hangs_on)(hold.at)) for hold in cloth.holds]
         yield Line(path_of(held), cloth.look, dashed=dashed)
 
 

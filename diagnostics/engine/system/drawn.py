@@ -1,7 +1,7 @@
 """The `drawing` of a system file: what the top looks like from its left side, and how each axis moves it.
 
 Points are [x, z] in mm: x grows to the rear, z upwards, 0 is the ground. Every part is drawn where it lies while
-nothing has moved; a place of its axis then turns it about its pivot and shifts it. A part that lies `on` another one
+nothing has moved; a place of its axis then turns it about its pivot and shifts it. A part that lies `hangs_on` another one
 moves with that one as well.
 """
 
@@ -40,26 +40,26 @@ class DrawnPart(Frozen):
     """What one axis moves. `places` has an entry for every place of the axis."""
 
     axis: Slug
-    on: Slug | None = None
+    hangs_on: Slug | None = None
     pivot: Point | None = None
     places: dict[Slug, Move] = Field(min_length=2, max_length=12)
     shapes: tuple[Shape, ...] = Field(min_length=1, max_length=12)
 
 
 class Spot(Frozen):
-    """Where a position sits: on a part, or on the body without `on`. A cylinder also says where its rod ends."""
+    """Where a position sits: on a part, or on the body without `hangs_on`. A cylinder also says where its rod ends."""
 
     at: Point
-    on: Slug | None = None
+    hangs_on: Slug | None = None
     to: Point | None = None
-    to_on: Slug | None = None
+    to_hangs_on: Slug | None = None
 
 
 class Hold(Frozen):
     """A point that cloth is held at."""
 
     at: Point
-    on: Slug | None = None
+    hangs_on: Slug | None = None
 
 
 class Cloth(Frozen):

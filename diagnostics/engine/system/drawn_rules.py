@@ -21,7 +21,7 @@ def drawing_findings(system: TopSystem) -> Iterator[Finding]:
         yield from _part(system, drawing, ("drawing", "parts", name), name, part)
     for index, cloth in enumerate(drawing.cloth):
         for number, hold in enumerate(cloth.holds):
-            yield from _on(drawing, ("drawing", "cloth", str(index), "holds", str(number), "on"), hold.on)
+            yield from _on(drawing, ("drawing", "cloth", str(index), "holds", str(number), "hangs_on"), hold.hangs_on)
     yield from _spots(system, drawing)
     yield from _axes(system, drawing)
 
@@ -51,18 +51,18 @@ def _part(system: TopSystem, drawing: Drawing, at: At, name: str, part: DrawnPar
                 yield (*at, "places", place), words.format(axis=part.axis, place=shown(place), known=known)
     if part.pivot is None and any(move.turn for move in part.places.values()):
         yield at, _("A place turns this part, but there is no pivot to turn it about.")
-    yield from _on(drawing, (*at, "on"), part.on)
+    yield from _on(drawing, (*at, "hangs_on"), part.hangs_on)
     if _hangs_on_itself(drawing, name):
-        yield (*at, "on"), _("The part {part} hangs on itself.").format(part=shown(name))
+        yield (*at, "hangs_on"), _("The part {part} hangs on itself.").format(part=shown(name))
 
 
 def _hangs_on_itself(drawing: Drawing, name: str) -> bool:
-    above, seen = drawing.parts[name].on, set()
+    above, seen = drawing.parts[name].hangs_on, set()
     while above in drawing.parts and above not in seen:
         if above == name:
             return True
         seen.add(above)
-        above = drawing.parts[above].on
+        above = drawing.parts[above].hangs_on
     return False
 
 
@@ -77,9 +77,9 @@ def _spots(system: TopSystem, drawing: Drawing) -> Iterator[Finding]:
         at = ("drawing", "spots", code)
         if code not in system.positions:
             yield at, _("The position {code} is not declared.").format(code=code)
-        yield from _on(drawing, (*at, "on"), spot.on)
-        yield from _on(drawing, (*at, "to_on"), spot.to_on)
-        if spot.to_on is not None and spot.to is None:
+        yield from _on(drawing, (*at, "hangs_on"), spot.hangs_on)
+        yield from _on(drawing, (*at, "to_hangs_on"), spot.to_hangs_on)
+        if spot.to_hangs_on is not None and spot.to is None:
             yield (*at, "to"), _("{name} is missing.").format(name=shown("to"))
 
 

@@ -135,6 +135,8 @@ def _scalar(event: Any, line: int) -> Any:
         return text
     if text in ("", "~", "null"):
         return None
+    if text in ("true", "false"):
+        return text == "true"
     if _INTEGER.fullmatch(text):
         return int(text)
     return float(text) if _NUMBER.fullmatch(text) else text
