@@ -102,9 +102,7 @@ def renewed(model: Compiled, chances: Floats, old: Floats, worked: frozenset[str
     touched = np.flatnonzero(np.any([there[column] for column in model.sets.members.T], axis=0))
     rows = model.sets.members[touched]
     outside = rank(sorted_rows(np.where(there[rows], n, rows)), n)
-    rest = old.copy()
-    rest[touched] = 0.0
-    rest += weigh(outside, old[touched], len(old))
+    rest = old + weigh(outside, old[touched], len(old))  # of the places in `outside`; those touched come below
     with np.errstate(divide="ignore"):
         rest = np.log(rest)
     log_fresh = np.append(np.where(inside, np.log(odds), 0.0), 0.0)

@@ -24,6 +24,7 @@ from diagnostics.engine.joint import Joint
 from diagnostics.engine.results import Fault
 from diagnostics.engine.simulate import Bench
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.weighing import fresh_odds, renewed
 from tests.diagnostics.small_system import DATA, case_data, pin, small_system
 from tests.diagnostics.systems import SLUGS, shipped
 
@@ -174,6 +175,29 @@ def test_the_weights_are_those_of_each_hypothesis_by_itself(drawn):
     case = case | {"observations": [entry for entry in case["observations"] if not entry.get("after_work")]}
     belief = belief_of(system, case, max_faults=2)
     assert belief.posterior.weights == pytest.approx(by_definition(belief), abs=1e-12)
+
+
+@pytest.mark.parametrize("max_faults", [2, 3])
+def test_work_draws_anew_what_was_worked_on_and_nothing_else(max_faults):
+    """Each set by itself: the old weight of its part elsewhere, summed over all that the worked position may have had,
+    times the odds of the fresh faults there."""
+    system = known_system(frozenset({"BG1", "BG4", "BG5"}))
+    case = parse_case(case_data(observations=[pin("BG3", 0.5), pin("BG2", 0.99)]))
+    belief = believe(system, case, max_faults=max_faults)
+    model, old = belief.model, belief.posterior.weights
+    inside = {i for i, fault in enumerate(model.faults) if "BG3" in (fault.position, fault.input)}
+    fresh = fresh_odds(model, belief.chances, frozenset({"BG3"}))
+    members = members_of(model.sets)
+    elsewhere: dict[frozenset[int], float] = {}
+    for one, weight in zip(members, old, strict=True):
+        elsewhere[one - inside] = elsewhere.get(one - inside, 0.0) + weight
+    expected = np.array([elsewhere[one - inside] * np.prod(fresh[sorted(one & inside)]) for one in members])
+    prior, log_total = renewed(model, belief.chances, old, frozenset({"BG3"}))
+    assert prior.rest is not None
+    assert np.exp(prior.rest) == pytest.approx(expected / expected.sum(), abs=1e-14, rel=1e-9)
+    assert np.exp(log_total) == pytest.approx(expected.sum())
+    disturbed = model.faults.index(Fault("BG3", "unplugged"))
+    assert fresh[disturbed] == pytest.approx(8.0 * belief.chances[disturbed] / (1 - belief.chances[disturbed]))
 
 
 @pytest.mark.parametrize("slug", [*SLUGS, "small-top"])
