@@ -9,6 +9,7 @@ from io import BytesIO
 from pathlib import Path
 from shutil import which
 from typing import Any
+from urllib.parse import urlparse
 
 from PIL import Image
 
@@ -26,6 +27,7 @@ QUIET = [
     "--no-first-run",
 ]
 HALF_WAY = "Closing stops half way"
+SYSTEM = "rht-trio"
 
 
 class MissingToolError(Exception):
@@ -47,7 +49,8 @@ def tools() -> tuple[str, Callable[[], Any]]:
 
 
 def take(address: str, out: Path) -> list[Path]:
-    """Floor, bench sheet, car file and page 1 of a certificate as PNG files in `out`."""
+    """Floor, bench sheet with its drawings and bench list, car file, page 1 of a certificate, and a question of the
+    interview, as PNG files in `out`."""
     chromium, playwright = tools()
     out.mkdir(parents=True, exist_ok=True)
     with playwright() as p:
@@ -58,13 +61,19 @@ def take(address: str, out: Path) -> list[Path]:
         job = _href(page, "/jobs/", HALF_WAY)
         page.goto(f"{address}{job}bench/", wait_until="networkidle")
         shots["bench-sheet"] = _tall(page, 1600)
+        sheet = urlparse(page.url).path
+        page.goto(f"{address}{sheet}drawings/?tab=motion", wait_until="networkidle")
+        shots["motion"] = _tall(page, 1200)
+        bench_list = page.request.get(f"{address}{sheet}bench-list.pdf").body()
+        page.goto(f"{address}/tell/about/{SYSTEM}/", wait_until="networkidle")
+        shots["interview"] = _tall(page, 700)
         page.goto(f"{address}{job}", wait_until="networkidle")
         page.goto(f"{address}{_href(page, '/cars/')}", wait_until="networkidle")
         shots["car-file"] = _tall(page, 1300)
         page.goto(f"{address}/certificates/", wait_until="networkidle")
         pdf = page.request.get(f"{address}{_href(page, '/certificates/')}file/").body()
         browser.close()
-    shots["certificate"] = _first_page(pdf)
+    shots["certificate"], shots["bench-list"] = _first_page(pdf), _first_page(bench_list)
     return [write(out / f"{name}.png", data) for name, data in shots.items()]
 
 
