@@ -135,8 +135,9 @@ def bits_each(joint: Floats, first: Ints) -> Floats:
     sets = joint[:, : first[1] if len(first) > 1 else None].sum(axis=1)
     outcomes = joint.sum(axis=0)
     per_outcome = _x_log_x(joint).sum(axis=0) - _x_log_x(outcomes)
-    found = np.add.reduceat(per_outcome, first) - _x_log_x(sets).sum() + _x_log_x(sets.sum())
-    return np.maximum(found, 0.0)
+    total = float(sets.sum())
+    found: Floats = np.add.reduceat(per_outcome, first) - _x_log_x(sets).sum() + total * np.log2(max(total, TINY))
+    return found.clip(min=0.0)
 
 
 def bits(joint: Floats) -> float:

@@ -127,11 +127,13 @@ class SimulatedCar:
             entry = {**read(self.rng.choice(others)), "position": position}
         return entry
 
-    def repair(self, key: str, minutes: float) -> None:
-        """Make a repair: whatever it mends is gone."""
+    def repair(self, key: str, minutes: float) -> bool:
+        """Make a repair: whatever it mends is gone. Whether that was anything."""
         self.minutes += minutes
         self.works.append((len(self.entries), key.split()[0]))
-        self.bench.mend([fault for fault in self.bench.faults if repair_of(self.system, fault).key == key])
+        mended = [fault for fault in self.bench.faults if repair_of(self.system, fault).key == key]
+        self.bench.mend(mended)
+        return bool(mended)
 
     def read_again(self, key: str, minutes: float) -> None:
         """Prove the path of a repair, where a reading can: a switch by hand at the pin, a battery by its volts."""

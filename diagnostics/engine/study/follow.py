@@ -1,10 +1,10 @@
 """One simulated car followed as in a shop: search until a repair is found, make it, prove it, and go on while a motion
 still stops.
 
-A repair counts as *found* once it is needed with a chance of at least `FOUND`; the same rule ends the search of every
-way, reckoned by the same inference. The suggested way also repairs, without calling anything found, where that is
-expected to be shorter than to go on checking. Where nothing is left to check, the likeliest repair is tried. Nobody
-makes the same repair twice on one car.
+A repair is made once it is needed with a chance of at least `SURE`; the same rule ends the search of every way,
+reckoned by the same inference. The suggested way also repairs where that is expected to be shorter than to go on
+checking. Where nothing is left to check, the likeliest repair is tried. Nobody makes the same repair twice on one car.
+A fault counts as *found* where a repair is made and the first suspect has a chance of at least `FOUND`.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -23,7 +23,7 @@ from diagnostics.engine.study.cars import SimulatedCar
 from diagnostics.engine.study.lists import AGAIN, HERE, Item
 from diagnostics.engine.system.model import TopSystem
 
-FOUND = 0.95
+SURE, FOUND = 0.95, 0.9
 BUDGET_MINUTES = 480.0
 """A working day at one car: after it the car is given up and its minutes count in full."""
 SAID = 0.5
@@ -34,15 +34,19 @@ Listed = Callable[[TopSystem, Case, Sequence[Judgement], str], Iterator[Item]]
 
 @dataclass
 class Followed:
-    """The end of one car. `firsts`: of each time that a repair was found, whether the likeliest suspect was there, and
-    whether its repair was needed; `said`: chances of suspects at every moment, and whether they were there; `ran`: both
-    motions did; `sound`: no fault was left, known or not."""
+    """The end of one car.
+
+    `firsts`: of each time that a fault was found, whether it was there, and whether its repair was needed; `wasted`:
+    repairs that mended nothing; `said`: for each suspect and ten per cent the chance with which it first came there,
+    and whether it was there; `ran`: both motions did; `sound`: no fault was left, known or not.
+    """
 
     minutes: float = 0.0
     searching: float = 0.0
     checks: int = 0
     firsts: list[tuple[bool, bool]] = field(default_factory=list)
-    said: list[tuple[float, bool]] = field(default_factory=list)
+    wasted: int = 0
+    said: dict[tuple[Fault, int], tuple[float, bool]] = field(default_factory=dict)
     ran: bool = False
     sound: bool = False
 
@@ -54,24 +58,29 @@ def follow(car: SimulatedCar, listed: Listed | None, max_faults: int) -> Followe
         case = car.case()
         belief = believe(car.system, case, max_faults=max_faults)
         truth = car.bench.faults
-        end.said += [(float(p), f in truth) for f, p in _shares(belief) if p >= SAID]
+        for fault, share in _shares(belief):
+            if share >= SAID:
+                end.said.setdefault((fault, int(share * 10)), (share, fault in truth))
         left = {
             key: float(p) for key, p in zip(belief.model.repair_names, belief.repairs, strict=True) if key not in made
         }
-        found, offer = [key for key, p in left.items() if p >= FOUND], None
+        found, offer = [key for key, p in left.items() if p >= SURE], None
         likeliest = max(left, key=lambda key: left[key])
-        if found:
-            end.firsts.append(_first(belief, truth, made))
-        elif listed is not None:
+        if listed is not None and not found:
             offer = _next(listed, car, case, belief, done)
-        else:
+        elif not found:
             offer, likeliest = _suggested(belief, case, likeliest, made)
         if offer is not None:
             car.make(offer, offer.minutes)
             end.checks += 1
             continue
-        made |= set(found or [likeliest])
-        end.ran = _mended(car, case, belief, found or [likeliest])
+        suspect, share = _first(belief, made)
+        if share >= FOUND:
+            end.firsts.append((suspect in truth, _key(car, suspect) in {_key(car, fault) for fault in truth}))
+        keys = found or [likeliest]
+        made |= set(keys)
+        end.wasted += _mended(car, case, belief, keys)
+        end.ran = car.runs(_trials(car, _sitting(belief, case)))
     end.sound = not car.bench.faults
     end.minutes = car.minutes if end.ran else BUDGET_MINUTES
     end.searching = min(car.searching, BUDGET_MINUTES)
@@ -93,27 +102,34 @@ def _sitting(belief: Belief, case: Case) -> Sitting:
 
 
 def _shares(belief: Belief) -> Iterator[tuple[Fault, float]]:
-    return zip(belief.model.faults, belief.shares, strict=True)
+    return zip(belief.model.faults, belief.shares.tolist(), strict=True)
 
 
-def _first(belief: Belief, truth: frozenset[Fault], made: set[str]) -> tuple[bool, bool]:
-    """Whether the likeliest suspect with a repair still to make is there, and whether that repair is needed."""
+def _first(belief: Belief, made: set[str]) -> tuple[Fault, float]:
+    """The likeliest suspect with a repair still to make."""
     repairs = dict(zip(belief.model.faults, belief.model.repairs, strict=True))
-    first, _share = max((one for one in _shares(belief) if repairs[one[0]] not in made), key=lambda one: one[1])
-    return first in truth, repairs[first] in {repairs[fault] for fault in truth}
+    return max((one for one in _shares(belief) if repairs[one[0]] not in made), key=lambda one: one[1])
 
 
-def _mended(car: SimulatedCar, case: Case, belief: Belief, keys: Sequence[str]) -> bool:
-    """Make these repairs and prove them. Whether the top runs both ways then."""
-    sitting = _sitting(belief, case)
-    trial: dict[str, float] = {motion: minutes_of(sitting, "motion", motion) for motion in car.system.motions}
+def _key(car: SimulatedCar, fault: Fault) -> str:
+    return repair_of(car.system, fault).key
+
+
+def _mended(car: SimulatedCar, case: Case, belief: Belief, keys: Sequence[str]) -> int:
+    """Make these repairs and read their paths again. How many of them mended nothing."""
+    sitting, wasted = _sitting(belief, case), 0
     for key in keys:
-        mended = repair_of(car.system, belief.model.faults[belief.model.repairs.index(key)])
-        hands_on = mended.minutes - car.system.positions[mended.position].minutes
-        car.repair(key, hands_on + sitting.reach(mended.position))
-        sitting = sitting.after("look", mended.position)
+        repair = repair_of(car.system, belief.model.faults[belief.model.repairs.index(key)])
+        hands_on = repair.minutes - car.system.positions[repair.position].minutes
+        wasted += not car.repair(key, hands_on + sitting.reach(repair.position))
+        sitting = sitting.after("look", repair.position)
         car.read_again(key, MINUTES["pin-by-hand"] + sitting.uncover)
-    return car.runs(trial)
+    return wasted
+
+
+def _trials(car: SimulatedCar, sitting: Sitting) -> dict[str, float]:
+    """Minutes of a whole trial of each motion."""
+    return {motion: minutes_of(sitting, "motion", motion) for motion in car.system.motions}
 
 
 def _next(listed: Listed, car: SimulatedCar, case: Case, belief: Belief, done: set[Item]) -> Offer | None:

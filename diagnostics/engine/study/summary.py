@@ -23,13 +23,15 @@ BINS = ((0.5, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 1.0))
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """Shares of cars, but `fault_first` and `repair_right`: of the times that a repair was found. Minutes and checks
-    are medians over all cars, those given up with a full day; `searching` without repairs and their proof."""
+    """Shares of cars, but `fault_first` and `repair_right`: of the times that a fault was found. `wasted`: repairs that
+    mended nothing, a car. Minutes and checks are medians over all cars, those given up with a full day; `searching`
+    without repairs and their proof."""
 
     cars: int
     found: float
     fault_first: float
     repair_right: float
+    wasted: float
     ran: float
     sound: float
     minutes: float
@@ -44,6 +46,7 @@ def summary_of(ends: Sequence[Followed]) -> Summary:
         found=sum(bool(end.firsts) for end in ends) / n,
         fault_first=sum(fault for fault, _repair in firsts) / max(len(firsts), 1),
         repair_right=sum(repair for _fault, repair in firsts) / max(len(firsts), 1),
+        wasted=sum(end.wasted for end in ends) / n,
         ran=sum(end.ran for end in ends) / n,
         sound=sum(end.sound for end in ends) / n,
         minutes=median(end.minutes for end in ends),
@@ -72,7 +75,7 @@ def compare(ends: Mapping[str, Sequence[Followed]]) -> dict[str, Any]:
     return {
         "minutes_ratio": {name: ours.minutes / other.minutes for name, other in zip(names, others, strict=True)},
         "searching_ratio": {name: ours.searching / other.searching for name, other in zip(names, others, strict=True)},
-        "calibration": calibration([pair for end in next(iter(ends.values())) for pair in end.said]),
+        "calibration": calibration([pair for end in next(iter(ends.values())) for pair in end.said.values()]),
     }
 
 

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from diagnostics.engine.study import Summary, draw_cars, study
 from diagnostics.engine.system.load import load_system
 
-SIZES: Mapping[int, int] = {1: 200, 2: 200}
+SIZES: Mapping[int, int] = {1: 200, 2: 100}
 """Cars by number of faults in each."""
 CHUNK = 10
 """Cars handed to a process at a time."""
@@ -51,8 +51,8 @@ class Command(BaseCommand):
 
 
 _HEAD = (
-    f"{'system':18}{'faults':>7} {'way':12}{'cars':>5}{'found':>7}{'1st true':>9}{'repair right':>13}{'ran':>6}"
-    f"{'sound':>7}{'min':>6}{'search':>8}{'checks':>7}"
+    f"{'system':18}{'faults':>7} {'way':12}{'cars':>5}{'found':>7}{'1st true':>9}{'repair right':>13}{'wasted':>7}"
+    f"{'ran':>6}{'sound':>7}{'min':>6}{'search':>8}{'checks':>7}"
 )
 
 
@@ -68,5 +68,5 @@ def _rows(name: str, size: int, result: Mapping[str, Any]) -> Iterator[str]:
 def _row(name: str, size: int, way: str, s: Summary) -> str:
     return (
         f"{name:18}{size:>7} {way:12}{s.cars:>5}{s.found:>7.0%}{s.fault_first:>9.1%}{s.repair_right:>13.1%}"
-        f"{s.ran:>6.0%}{s.sound:>7.0%}{s.minutes:>6.0f}{s.searching:>8.0f}{s.checks:>7.0f}"
+        f"{s.wasted:>7.2f}{s.ran:>6.0%}{s.sound:>7.0%}{s.minutes:>6.0f}{s.searching:>8.0f}{s.checks:>7.0f}"
     )
