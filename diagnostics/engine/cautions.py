@@ -1,7 +1,7 @@
 """Cautions of checks and positions as sentences. They warn; local rules and licensed practice decide what may be done
 by whom."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 from diagnostics.engine.system.model import Caution, TopSystem
 from diagnostics.engine.words import _
@@ -35,23 +35,30 @@ ORDER: tuple[Caution, ...] = (
 """The gravest first."""
 
 
+_SENTENCES: Mapping[Caution, Callable[[], str]] = {
+    "pinch": lambda: _(
+        "Hands, hair and helpers clear of hinges, latches and gaps; one person operates and only on call."
+    ),
+    "prop": lambda: _(
+        "Prop the lid or frame mechanically before leaning in: never trust hydraulics or gas struts to hold it."
+    ),
+    "pressure": lambda: _("Relieve the pressure before opening or loosening anything; springs and struts stay loaded."),
+    "injection": lambda: _(
+        "Never feel for a leak: a jet goes through skin and gloves. If it did, go to hospital at once."
+    ),
+    "battery": lambda: _(
+        "Negative lead off first and on last, no tools across the terminals; some tops drop without supply."
+    ),
+    "ignition": lambda: _(
+        "Ignition on: the top can move by itself, so keep clear; do not run the engine in a closed room."
+    ),
+    "spring": lambda: _("Expect loaded springs: a frame can snap when fabric or a latch lets go."),
+    "two-people": lambda: _("Two people for this; the car must not be driven with the top half open."),
+}
+
+
 def caution_words(caution: Caution) -> str:
-    return {
-        "pinch": _("Hands, hair and helpers clear of hinges, latches and gaps; one person operates and only on call."),
-        "prop": _(
-            "Prop the lid or frame mechanically before leaning in: never trust hydraulics or gas struts to hold it."
-        ),
-        "pressure": _("Relieve the pressure before opening or loosening anything; springs and struts stay loaded."),
-        "injection": _("Never feel for a leak: a jet goes through skin and gloves. If it did, go to hospital at once."),
-        "battery": _(
-            "Negative lead off first and on last, no tools across the terminals; some tops drop without supply."
-        ),
-        "ignition": _(
-            "Ignition on: the top can move by itself, so keep clear; do not run the engine in a closed room."
-        ),
-        "spring": _("Expect loaded springs: a frame can snap when fabric or a latch lets go."),
-        "two-people": _("Two people for this; the car must not be driven with the top half open."),
-    }[caution]
+    return _SENTENCES[caution]()
 
 
 def caution_for(system: TopSystem, check: str, positions: Iterable[str]) -> str:

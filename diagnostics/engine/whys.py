@@ -1,6 +1,8 @@
 """'Why this check' in one sentence of trade language: which outcome would say what, by the two suspects that it
 parts."""
 
+from collections.abc import Callable, Mapping
+
 import numpy as np
 
 from diagnostics.engine.compiled import Compiled, Floats
@@ -32,7 +34,7 @@ class Whys:
         sound = sound_outcome(self.model.system, offer)
         as_due, not_due = self._shares(table[:, sound]), self._shares(1.0 - table[:, sound])
         gains, loses = self._parted(not_due - as_due)
-        clauses = _clauses()[offer.check]
+        clauses = _CLAUSES[offer.check]()
         if offer.check == "pin" and self.model.system.positions[offer.position].watches is not None:
             clauses = _("{code} reads as it should here"), clauses[1]
         found = {
@@ -103,18 +105,17 @@ def _state(due: str) -> str:
     return {MADE: _("made"), RELEASED: _("released")}.get(due, due)
 
 
-def _clauses() -> dict[str, tuple[str, str]]:
-    """By check: the outcome of a sound part, and any other. Both stand behind 'If'."""
-    return {
-        "pin": (_("{code} reads {due} here"), _("it does not")),
-        "pin-by-hand": (_("{code} follows the hand at the pin"), _("it does not")),
-        "click": (_("{code} clicks"), _("it stays silent")),
-        "wiggle": (_("the reading of {code} holds while the harness is moved"), _("it jumps")),
-        "continuity": (_("the wire of {code} measures whole"), _("it does not")),
-        "look": (_("a look at {code} shows nothing"), _("it shows something")),
-        "pressure-hold": (_("{code} holds its pressure"), _("it does not")),
-        "battery": (_("the battery is fit"), _("it is low")),
-    }
+_CLAUSES: Mapping[str, Callable[[], tuple[str, str]]] = {
+    "pin": lambda: (_("{code} reads {due} here"), _("it does not")),
+    "pin-by-hand": lambda: (_("{code} follows the hand at the pin"), _("it does not")),
+    "click": lambda: (_("{code} clicks"), _("it stays silent")),
+    "wiggle": lambda: (_("the reading of {code} holds while the harness is moved"), _("it jumps")),
+    "continuity": lambda: (_("the wire of {code} measures whole"), _("it does not")),
+    "look": lambda: (_("a look at {code} shows nothing"), _("it shows something")),
+    "pressure-hold": lambda: (_("{code} holds its pressure"), _("it does not")),
+    "battery": lambda: (_("the battery is fit"), _("it is low")),
+}
+"""By check: the outcome of a sound part, and any other; both stand behind “If”. Translated when they are used."""
 
 
 def noun_of(system: TopSystem, fault: Fault, here: str) -> str:
@@ -125,25 +126,25 @@ def noun_of(system: TopSystem, fault: Fault, here: str) -> str:
         if fault.position == here
         else words.format(code=fault.position, name=system.positions[fault.position].name)
     )
-    return _nouns()[fault.mode].format(place=place, sensor=fault.input)
+    return _NOUNS[fault.mode]().format(place=place, sensor=fault.input)
 
 
-def _nouns() -> dict[str, str]:
-    return {
-        "stays-made": _("{place} stuck made"),
-        "never-makes": _("{place} not making"),
-        "comes-and-goes": _("a loose contact in {place}"),
-        "high-resistance": _("resistance in {place}"),
-        "open": _("a break in the wire of {place}"),
-        "shorted-to-ground": _("a short to ground in the wire of {place}"),
-        "unplugged": _("the plug of {place}"),
-        "out-of-adjustment": _("the trigger of {place}"),
-        "leaks": _("a leak at {place}"),
-        "binds": _("{place} binding"),
-        "dead": _("a dead {place}"),
-        "weak": _("a weak {place}"),
-        "stuck": _("a stuck {place}"),
-        "low": _("a low supply at {place}"),
-        "input-dead": _("the input of {place} for {sensor}"),
-        "output-dead": _("the outputs of {place}"),
-    }
+_NOUNS: Mapping[str, Callable[[], str]] = {
+    "stays-made": lambda: _("{place} stuck made"),
+    "never-makes": lambda: _("{place} not making"),
+    "comes-and-goes": lambda: _("a loose contact in {place}"),
+    "high-resistance": lambda: _("resistance in {place}"),
+    "open": lambda: _("a break in the wire of {place}"),
+    "shorted-to-ground": lambda: _("a short to ground in the wire of {place}"),
+    "unplugged": lambda: _("the plug of {place}"),
+    "out-of-adjustment": lambda: _("the trigger of {place}"),
+    "leaks": lambda: _("a leak at {place}"),
+    "binds": lambda: _("{place} binding"),
+    "dead": lambda: _("a dead {place}"),
+    "weak": lambda: _("a weak {place}"),
+    "stuck": lambda: _("a stuck {place}"),
+    "low": lambda: _("a low supply at {place}"),
+    "input-dead": lambda: _("the input of {place} for {sensor}"),
+    "output-dead": lambda: _("the outputs of {place}"),
+}
+"""Modes as parts of a sentence. Translated when they are used."""
