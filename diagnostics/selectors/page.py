@@ -4,7 +4,7 @@ what to check next, what is proven."""
 import json
 import zlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from django.db.models import Count
 from django.utils.translation import gettext as _
@@ -113,15 +113,16 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class SheetPage:
-    """What stands on the page. Without a declared system only the entries are filled. `undo`: the viewer's own last
-    entry; `redo`: the one that they undid last; `left_out`: per cent of cars with more faults than are weighed;
-    `timed`: steps of a motion were timed."""
+    """What stands on the page. Without a declared system only the entries are filled. `numbers`: key of an entry that
+    is evidence -> its number in sentences; `undo`: the viewer's own last entry; `redo`: the one that they undid last;
+    `left_out`: per cent of cars with more faults than are weighed; `timed`: steps of a motion were timed."""
 
     sheet: BenchSheet
     version: str
     entries: tuple[Check, ...]
     entries_left: int
     undo: Check | None
+    numbers: Mapping[int, int] = field(default_factory=dict)
     redo: Redo | None = None
     system: TopSystem | None = None
     pose_words: str = ""
@@ -203,6 +204,7 @@ def _with_suspects(page: SheetPage, evidence: Evidence, diagnosis: Diagnosis) ->
     shown = frozenset(check.pk for check in page.entries)
     return replace(
         page,
+        numbers={check.pk: number for number, check in enumerate(evidence.checks, start=1)},
         system=system,
         pose_words=pose_words(system, sheet.pose),
         pose_name=pose_name(system, sheet.pose),
