@@ -13,6 +13,12 @@ def day_words(at: dt.date | dt.datetime | None) -> str:
     return _date(at, "j M Y")
 
 
+def clock_words(at: dt.datetime) -> str:
+    """The time in the shop's zone, with the day where that is not today."""
+    here = timezone.localtime(at)
+    return formats.date_format(here, "H:i" if here.date() == timezone.localdate() else "j M Y, H:i")
+
+
 def month_words(at: dt.date | None) -> str:
     return _date(at, "M Y")
 

@@ -44,7 +44,7 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """`moves`: those that rose first, each way the strongest first; empty when nothing moved. `lines`: the suspect of
+    """`moves`: those that rose first, each way the furthest first; empty when nothing moved. `lines`: the suspect of
     each with how far it went. `words`: all in one sentence, or why nothing moved; `why`: the entry behind it."""
 
     moves: tuple[Move, ...]
@@ -77,14 +77,15 @@ def change_of(
 
 
 def moves_between(before: Standing, after: Standing) -> tuple[Move, ...]:
-    """The suspects that moved: up to MOST_EACH_WAY that rose, then as many that fell, the strongest first."""
+    """The suspects that moved: up to MOST_EACH_WAY that rose, then as many that fell, each way those first that went
+    furthest in per cent: that is what a person sees on the bars. From under 1 % to 2 % is far in odds and of no use."""
     moves = []
     for fault in {**after.shares, **before.shares}:
         was, now = _share(before, fault), _share(after, fault)
         llr = _log_odds(now) - _log_odds(was)
         if max(was, now) >= WORTH_TELLING and abs(llr) >= TELLING and percent(was) != percent(now):
             moves.append(Move(fault, was, now, llr))
-    moves.sort(key=lambda move: (-abs(move.llr), move.fault))
+    moves.sort(key=lambda move: (-abs(move.after - move.before), move.fault))
     rose = [move for move in moves if move.llr > 0][:MOST_EACH_WAY]
     fell = [move for move in moves if move.llr < 0][:MOST_EACH_WAY]
     return (*rose, *fell)

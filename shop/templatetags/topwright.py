@@ -14,9 +14,10 @@ from django.utils.translation import gettext_lazy
 
 from shop.models import Job, RunState, Stage, TaskRun
 from shop.permissions import may as _may
-from shop.words import day_words, month_words
+from shop.words import clock_words, day_words, month_words
 
 register = template.Library()
+register.filter("clock", clock_words)
 register.filter("day", day_words)
 register.filter("month", month_words)
 

@@ -63,14 +63,14 @@ def test_what_is_said_agrees_with_the_odds_and_with_the_weight_of_the_entry(earl
         assert f"{describe(SYSTEM, move.fault).rstrip('.')} {percent(move.before)} → {percent(move.after)}" in said
     # Nothing that moved further the same way is left unsaid.
     for way in (1, -1):
-        told = [abs(move.llr) for move in moves if move.llr * way > 0]
+        told = [abs(move.after - move.before) for move in moves if move.llr * way > 0]
         untold = [
-            abs(odds_after[fault] - odds_before[fault])
-            for fault in FAULTS
+            abs(after.shares[place] - before.shares[place])
+            for place, fault in enumerate(FAULTS)
             if fault not in {move.fault for move in moves}
             and (odds_after[fault] - odds_before[fault]) * way >= TELLING
             and max(exp(odds_before[fault]), exp(odds_after[fault])) >= 2 * WORTH_TELLING
-            and percent(before.shares[FAULTS.index(fault)]) != percent(after.shares[FAULTS.index(fault)])
+            and percent(before.shares[place]) != percent(after.shares[place])
         ]
         assert not untold or (len(told) == MOST_EACH_WAY and max(untold) <= min(told) + 1e-9)
 
@@ -127,7 +127,13 @@ def test_what_surprises_without_telling_suspects_apart_is_not_called_expected():
     assert said.words == "Nothing moved: every suspect explains this alike."
 
 
-def test_the_strongest_move_comes_first_each_way():
+def test_what_a_person_sees_move_comes_before_what_moved_far_in_odds_alone():
+    before = Standing(dict(zip(FAULTS, (0.9, 0.02, 0.02, 0.0005), strict=False)), -1.0)
+    after = Standing(dict(zip(FAULTS, (0.5, 0.2, 0.15, 0.02), strict=False)), -1.5)
+    assert [move.fault for move in moves_between(before, after)] == [FAULTS[1], FAULTS[2], FAULTS[0]]
+
+
+def test_the_furthest_move_comes_first_each_way():
     before = Standing(dict(zip(FAULTS, (0.5, 0.5, 0.5, 0.02, 0.02, 0.02), strict=False)), -1.0)
     after = Standing(dict(zip(FAULTS, (0.1, 0.02, 0.3, 0.1, 0.4, 0.06), strict=False)), -1.5)
     assert [move.fault for move in moves_between(before, after)] == [FAULTS[4], FAULTS[3], FAULTS[1], FAULTS[0]]

@@ -1,9 +1,12 @@
 """The list of entries shows the numbers by which sentences name them."""
 
+import datetime as dt
 import re
 from typing import Any
 
-from diagnostics.models import BenchSheet
+from django.utils import timezone
+
+from diagnostics.models import BenchSheet, Check
 from shop.models import User
 from tests.diagnostics.bench import SUPPLY, add, post_check, words
 
@@ -38,3 +41,13 @@ def test_an_entry_that_is_struck_out_hands_its_number_on(sheet: BenchSheet, tech
     assert listed(words(client.get(f"/sheets/{sheet.pk}/"))) == {str(struck.pk): 1, str(click.pk): 2}
     client.post(f"/checks/{struck.pk}/strike/", {"why": "wrong car"})
     assert listed(words(post_check(client, sheet, check="battery", volts="12.5")))[str(click.pk)] == 1
+
+
+def test_an_entry_of_another_day_says_which(sheet: BenchSheet, tech: User, client_as: Any) -> None:
+    today = add(sheet, tech, check="battery", volts=12.6)
+    before = add(sheet, tech, check="click", position="BG3", heard=True)
+    Check.objects.filter(pk=before.pk).update(at=dt.datetime(2026, 1, 9, 15, 4, tzinfo=dt.UTC))
+    page = words(client_as("technician").get(f"/sheets/{sheet.pk}/"))
+    entries = page[page.index('id="entries"') :]
+    assert f">{timezone.localtime(today.at):%H:%M}<" in entries
+    assert f">9 Jan 2026, {timezone.localtime(Check.objects.get(pk=before.pk).at):%H:%M}<" in entries
