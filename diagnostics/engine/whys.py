@@ -33,7 +33,7 @@ class Whys:
     def _check(self, offer: Offer, table: Floats) -> str:
         sound = sound_outcome(self.model.system, offer)
         as_due, not_due = self._shares(table[:, sound]), self._shares(1.0 - table[:, sound])
-        gains, loses = self._parted(not_due - as_due)
+        gains, loses = self.parted(not_due - as_due)
         clauses = _CLAUSES[offer.check]()
         if offer.check == "pin" and self.model.system.positions[offer.position].watches is not None:
             clauses = _("{code} reads as it should here"), clauses[1]
@@ -60,7 +60,7 @@ class Whys:
         first = order[0]
         at_first = self._shares(table[:, first])
         for second in [*order[1:], *order[1:2]]:
-            gains, loses = self._parted(at_first - self._shares(table[:, second]))
+            gains, loses = self.parted(at_first - self._shares(table[:, second]))
             if loses is not None:
                 break
         words = _("If “{motion}” {first}, that speaks for {suspect}; if it {second}, for {other}.")
@@ -77,7 +77,7 @@ class Whys:
         weights = self.likely.weights * likelihood
         return shares_of(self.likely.members, weights / max(weights.sum(), 1e-300), len(self.model.faults))
 
-    def _parted(self, difference: Floats) -> tuple[int, int | None]:
+    def parted(self, difference: Floats) -> tuple[int, int | None]:
         """The fault that gains most, and of those with another repair the one that loses most; None where none does."""
         gains = int(difference.argmax())
         repair = self.model.repairs[gains]

@@ -118,6 +118,7 @@ def test_the_likeliest_sets_cut_keep_their_repairs_and_weights():
     assert few.weights.sum() == pytest.approx(1.0)
     assert few.mass <= likely.mass
     ends = [*few.starts[1:], len(few.places)]
+    assert len({tuple(few.core[start]) for start in few.starts}) == len(few.starts)
     for start, end in zip(few.starts, ends, strict=True):
         assert (few.core[start:end] == few.core[start]).all()  # one repair set stands together
     assert min(likely.weights[np.isin(likely.places, few.places)]) >= max(

@@ -23,6 +23,7 @@ SYSTEM = small_system()
 COMPLAINT = {"motion": "close", "stops_at": "roof-over", "lamp": "flashing"}
 STALL = {"check": "motion", "motion": "close", "stops_at": "roof-over", "lamp": "flashing"}
 PLUG_OFF = {"check": "look", "position": "BG4", "found": "unplugged"}
+DECISIVE = [STALL, pin("BG4", 0.01), PLUG_OFF]
 
 
 def ways(**more):
@@ -61,7 +62,7 @@ def test_expected_minutes_by_hand():
 
 
 def test_a_plug_that_hangs_there_is_plugged_in_at_once():
-    found = ways(complaint=COMPLAINT, observations=[STALL, pin("BG4", 0.01), PLUG_OFF])
+    found = ways(complaint=COMPLAINT, observations=DECISIVE)
     first = found.repair_first[0]
     assert first.repair == "BG4 plug-in"
     assert first.words == "Plug in BG4 (roof folded)"
@@ -69,6 +70,16 @@ def test_a_plug_that_hangs_there_is_plugged_in_at_once():
     assert first.minutes < 10  # the place is open, five minutes and a trial
     assert found.repair_first_minutes <= found.check_first_minutes
     assert "Repairing at once is shorter" in found.words or "little between them" in found.words
+
+
+@pytest.mark.parametrize("entries", [[], [STALL], [STALL, pin("BG4", 0.01)], DECISIVE])
+def test_looking_through_more_checks_never_makes_it_longer(entries, monkeypatch):
+    """After each outcome whichever is shorter is taken: so another check is gone on with only where it pays."""
+    found = []
+    for depth in (1, 2, 4):
+        monkeypatch.setattr("diagnostics.engine.ways.DEPTH", depth)
+        found.append(ways(complaint=COMPLAINT, observations=entries).check_first_minutes)
+    assert found[0] >= found[1] >= found[2] > 0
 
 
 def test_with_the_complaint_alone_checking_first_is_shorter():

@@ -1,12 +1,14 @@
 """'Why this check': one sentence that says which outcome means what."""
 
+import numpy as np
 import pytest
 
 from diagnostics.engine.case import parse_case
 from diagnostics.engine.faults import MODES
-from diagnostics.engine.inference import diagnose
+from diagnostics.engine.inference import believe, diagnose
+from diagnostics.engine.likely import likely_of
 from diagnostics.engine.results import Fault
-from diagnostics.engine.whys import noun_of
+from diagnostics.engine.whys import Whys, noun_of
 from tests.diagnostics.small_system import case_data, pin, small_system
 
 SYSTEM = small_system()
@@ -51,14 +53,20 @@ def test_a_trial_names_two_outcomes_and_two_suspects():
 
 
 def test_the_two_suspects_need_different_repairs():
-    """The words of one repair never stand on both sides: 'stuck' against 'not making' of one switch helps nobody."""
-    found = whys(complaint=COMPLAINT, observations=[pin("BG4", 0.01)])
-    for (check, code), why in found.items():
-        if check == "continuity" and code == "BG4":
-            assert "wire of BG4" in why.split("; if ")[1]
-            break
-    else:
-        pytest.fail("ohms of the suspicious wire are no check worth making")
+    """One that does not make against one stuck made, both of one switch: the same new switch, so that tells nobody
+    what to do."""
+    case = parse_case(case_data(complaint=COMPLAINT))
+    belief = believe(SYSTEM, case, max_faults=2)
+    whys_of = Whys(belief.model, likely_of(belief.model, belief.posterior.weights, belief.chances))
+    place = {(f.position, f.mode): i for i, f in enumerate(belief.model.faults)}
+    difference = np.zeros(len(belief.model.faults))
+    difference[place["BG4", "never-makes"]] = 0.4
+    difference[place["BG4", "stays-made"]] = -0.3
+    difference[place["BG4", "open"]] = -0.1
+    parted = whys_of.parted(difference)
+    assert parted == (place["BG4", "never-makes"], place["BG4", "open"])
+    difference[place["BG4", "open"]] = 0.0
+    assert whys_of.parted(difference) == (place["BG4", "never-makes"], None)
 
 
 @pytest.mark.parametrize(("kind", "mode"), [(kind, mode.name) for kind, modes in MODES.items() for mode in modes])

@@ -1,9 +1,9 @@
 """One simulated car followed as in a shop: search until a repair is found, make it, prove it, and go on while a motion
 still stops.
 
-A repair is made once it is needed with a chance of at least `SURE`; the same rule ends the search of every way,
-reckoned by the same inference. The suggested way also repairs where that is expected to be shorter than to go on
-checking. Where nothing is left to check, the likeliest repair is tried. Nobody makes the same repair twice on one car.
+A repair is made once it is needed with a chance of at least `SURE`, or where repairing at once is expected to be
+shorter than to go on checking. The same rules end the search of every way, reckoned by the same inference; only the
+checks differ. Where nothing is left to check, the likeliest is tried. Nobody makes the same repair twice on one car.
 A fault counts as *found* where a repair is made and the first suspect has a chance of at least `FOUND`.
 """
 
@@ -66,10 +66,10 @@ def follow(car: SimulatedCar, listed: Listed | None, max_faults: int) -> Followe
         }
         found, offer = [key for key, p in left.items() if p >= SURE], None
         likeliest = max(left, key=lambda key: left[key])
-        if listed is not None and not found:
-            offer = _next(listed, car, case, belief, done)
-        elif not found:
+        if not found:
             offer, likeliest = _suggested(belief, case, likeliest, made)
+        if listed is not None and offer is not None:
+            offer = _next(listed, car, case, belief, done)
         if offer is not None:
             car.make(offer, offer.minutes)
             end.checks += 1
