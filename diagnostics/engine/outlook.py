@@ -1,7 +1,7 @@
 """What is thought of a car before anybody has seen it: suspects, likely repairs, parts and minutes from what was told.
 
-Two grains. For the shop every suspect by position; for the public groups only, a sort of thing with what it watches or moves,
-because what a layman tells cannot carry more.
+Two grains. For the shop every suspect by position; for the public groups only, a sort of thing with what it watches or
+moves, because what a layman tells cannot carry more.
 """
 
 from collections.abc import Mapping
@@ -111,16 +111,19 @@ def _repairs(belief: Belief) -> Rated:
 
 
 def _parts(belief: Belief) -> tuple[LikelyPart, ...]:
-    """Parts that a replacement would take; twins share a part, so either of them needs it."""
+    """Parts that a replacement would take, each named after the likeliest place that it is fitted at; twins share a
+    part, so either of them needs it."""
     model = belief.model
     wanted: dict[str, list[int]] = {}
     for index, fault in enumerate(model.faults):
         if repair_of(model.system, fault).kind == "replace":
             wanted.setdefault(model.system.positions[fault.position].part, []).append(index)
     rated = sorted(((_any_of(belief, faults), number) for number, faults in wanted.items()), key=lambda one: -one[0])
-    names = {position.part: part_words(position) for position in reversed(model.system.positions.values())}
+    shown = [(chance, number) for chance, number in rated[:SHOWN] if chance >= WORTH_SAYING]
+    likeliest = {number: max(wanted[number], key=lambda index: belief.shares[index]) for _chance, number in shown}
     return tuple(
-        LikelyPart(number, names[number], chance) for chance, number in rated[:SHOWN] if chance >= WORTH_SAYING
+        LikelyPart(number, part_words(model.system.positions[model.faults[likeliest[number]].position]), chance)
+        for chance, number in shown
     )
 
 

@@ -1,5 +1,7 @@
 """Error pages: one clear sentence and a way on."""
 
+from django.conf import settings
+from django.core.exceptions import RequestDataTooBig
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
@@ -7,6 +9,10 @@ from django.utils.translation import gettext as _
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if isinstance(exception, RequestDataTooBig):
+        limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE // (1024 * 1024)
+        words = _("That is too much text; expected at most {limit} MB. Go back, shorten it and send it again.")
+        return _error(request, 413, words.format(limit=limit))
     return _error(request, 400, _("The shop’s computer could not make sense of this request."))
 
 

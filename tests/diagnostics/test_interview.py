@@ -199,6 +199,17 @@ def test_what_stands_in_the_way_explains_the_stop_and_comes_first(
     assert _outlook(answers, slug).groups == ()
 
 
+def test_a_part_of_two_places_is_named_after_the_one_that_is_suspected() -> None:
+    thought = _outlook({"fails": "close", "stops": "raise-stack", "lamp": "flashing"})
+    system = shipped("rht-trio")
+    (part,) = [one for one in thought.parts if one.number == system.positions["BG8"].part]
+    assert system.positions["BG7"].part == part.number
+    suspected = [one.words for one in thought.suspects]
+    assert any(words.startswith("BG8 ") for words in suspected)
+    assert not any(words.startswith("BG7 ") for words in suspected)
+    assert part.name == "Switch: Shells stacked"
+
+
 def test_the_outlook_ranks_groups_suspects_parts_and_minutes() -> None:
     thought = _outlook({**LID, "hand": "as-it-should", "sound": "runs", "when": "sometimes"})
     assert [g.probability for g in thought.groups] == sorted((g.probability for g in thought.groups), reverse=True)

@@ -93,6 +93,16 @@ def test_a_body_larger_than_any_picture_is_refused_before_it_is_read(
     assert not job.pictures.exists()
 
 
+def test_more_text_than_a_form_can_carry_is_told_with_what_is_expected(
+    client_as: Callable[[str], Client], job: Job, settings: Any
+) -> None:
+    settings.DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
+    answer = client_as("technician").post(f"/jobs/{job.pk}/notes/", {"words": "w" * (1024 * 1024 + 1)})
+    assert answer.status_code == 413
+    assert "too much text; expected at most 1 MB" in answer.content.decode()
+    assert not job.notes.exists()
+
+
 @pytest.mark.parametrize(
     "said", ["http://[", "http://testserver//elsewhere.example/", "https://elsewhere.example/", ""]
 )
