@@ -155,11 +155,16 @@ HELD = frozenset({"cylinder", "pump"})
 
 
 class Case(Frozen):
+    """`recent_work`: positions worked on shortly before the car came, or between its entries. `renewed`: those of work
+    between entries alone (null: not told apart, so all of `recent_work`); only of these is the state from before gone.
+    """
+
     system: str
     car: CaseCar
     seen_on: Day
     complaint: Complaint | None = None
     recent_work: tuple[str, ...] = ()
+    renewed: tuple[str, ...] | None = None
     observations: tuple[Observation, ...] = Field(default=(), max_length=MOST_OBSERVATIONS)
 
 
@@ -201,6 +206,8 @@ def check_case(system: TopSystem, case: Case) -> None:
         raise CaseError(words.format(seen=seen, made=made))
     for code in case.recent_work:
         _check_position(system, code, _("recent_work"))
+    for code in case.renewed or ():
+        _check_position(system, code, _("renewed"))
     if case.complaint is not None:
         _check_step(system, case.complaint.motion, case.complaint.stops_at, _("complaint"))
     for number, observation in enumerate(case.observations, start=1):

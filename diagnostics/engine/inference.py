@@ -101,16 +101,17 @@ def posterior(model: Compiled, chances: Floats, factors: Sequence[Factor], worke
 
 
 def worked_positions(case: Case, factors: Sequence[Factor]) -> frozenset[str]:
-    """Positions that work has renewed: those with evidence after work, and with a motion after work the recent work
-    too. An entry that is no evidence clears no suspect: nothing has been seen of the new state."""
+    """Positions that work has renewed: those with evidence after work, and with a motion after work all that was worked
+    on between entries. An entry that is no evidence clears no suspect: nothing has been seen of the new state."""
     after = [factor for factor in factors if factor.after_work]
+    done = set(case.recent_work if case.renewed is None else case.renewed)
     found: set[str] = set()
     for factor in after:
         if isinstance(factor, SiteFactor):
             # Of two switches on the pin those that were worked on, where the case says which.
-            found |= set(factor.speaks_of) & set(case.recent_work) or set(factor.speaks_of)
+            found |= set(factor.speaks_of) & done or set(factor.speaks_of)
     if any(isinstance(factor, MotionFactor) for factor in after):
-        found |= set(case.recent_work)
+        found |= done
     return frozenset(found)
 
 

@@ -8,7 +8,8 @@ struck out nor refused. Work divides them, by the moment of entry and whatever f
   trial (it depends on every path) after the last work anywhere in the job;
 - a check made before is kept as evidence of the state before the work: the engine carries over what it said of
   everything that was not worked on, draws the faults of the worked positions anew, and judges those by what came after;
-- a check at a position made between two works there is overtaken and left out: it speaks of a state that is neither;
+- a check at a position made between two works there is overtaken and left out, as is a motion trial made between any
+  two works: it speaks of a state that is neither;
 - for the proof only checks after the last work on the path count (`current`).
 
 So a repaired fault stays suspected until its path is checked again, and the complaint is never forgotten: if the
@@ -22,12 +23,12 @@ from datetime import datetime
 
 from django.utils import timezone
 
-from diagnostics.engine.case import Case, CaseCar, Complaint, Observation, observation_of, position_of
+from diagnostics.engine.case import Case, CaseCar, Complaint, Observation, observation_of
 from diagnostics.engine.evidence import AT_PIN
 from diagnostics.engine.proof import proof_of
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.engine.system.series import partner_of, path_of
+from diagnostics.engine.system.series import path_of
 from diagnostics.engine.timing import References
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
 from diagnostics.selectors.own_times import step_times_of
@@ -37,18 +38,20 @@ from diagnostics.selectors.systems import system_of
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """A case with the rows behind it: `checks` are parallel to `case.observations`, `current` tell of the top as it
-    is now. `step_times`: what the timed steps take in the shop's own cars."""
+    is now. `stopped`: motions that a trial saw stop, one between two works too. `step_times`: what the timed steps take
+    in the shop's own cars."""
 
     system: TopSystem
     case: Case
     checks: tuple[Check, ...]
     current: tuple[Check, ...]
     work: tuple[Work, ...]
+    stopped: frozenset[str] = frozenset()
     step_times: References = field(default_factory=dict)
 
     @property
     def is_empty(self) -> bool:
-        return not self.checks and self.case.complaint is None
+        return not self.checks and not self.stopped and self.case.complaint is None
 
     def proof(self, *, by_hand: bool = True) -> dict[str, ProofState]:
         """Sensor -> seen made, seen released, after the last work on its path; with or without what was read by
@@ -120,42 +123,42 @@ def evidence_of_rows(rows: Rows, *, otherwise: int | None = None) -> Evidence:
     out."""
     sheet, system, work = rows.sheet, rows.system, rows.work
     times = WorkTimes(work, system)
-    checks, observations, current = [], [], []
+    checks, observations, current, stopped = [], [], [], set()
     for check in rows.checks:
         if check.verdict == "refused" or (check.struck_at is None) == (check.pk == otherwise):
             continue
+        if check.kind == CheckKind.MOTION and check.observation["stops_at"] is not None:
+            stopped.add(check.observation["motion"])
         passed, in_all = times.passed(check)
         if passed == in_all:
             current.append(check)
-        elif passed and check.kind != CheckKind.MOTION:
+        elif passed:
             continue
         checks.append(check)
         after_work = 0 < passed == in_all
         observations.append(observation_of({**check.observation, "after_work": after_work}))
+    done = tuple(dict.fromkeys(one.position for one in work if one.position in system.positions))
     case = Case(
         system=system.system,
         car=CaseCar(made_on=sheet.car.made_on.strftime("%Y-%m"), climate=sheet.car.climate),  # type: ignore[arg-type]
         seen_on=timezone.localdate(sheet.opened_at).isoformat(),
         complaint=Complaint.model_validate(sheet.complaint) if sheet.complaint else None,
-        recent_work=_recent_work(sheet, work, observations, system),
+        recent_work=_recent_work(sheet, system, done, observations),
+        renewed=done,
         observations=tuple(observations),
     )
     step_times = step_times_of(system, observations, sheet.car_id)
-    return Evidence(system, case, tuple(checks), tuple(current), work, step_times)
+    return Evidence(system, case, tuple(checks), tuple(current), work, frozenset(stopped), step_times)
 
 
 def _recent_work(
-    sheet: BenchSheet, work: Iterable[Work], observations: Iterable[Observation], system: TopSystem
+    sheet: BenchSheet, system: TopSystem, done: tuple[str, ...], observations: Iterable[Observation]
 ) -> tuple[str, ...]:
-    """Positions worked on before the car came; once a motion was tried after this job's work, that work too: the engine
-    then takes the trial for one of the renewed state. Of two switches in series it says which was worked on."""
-    codes, after = list(sheet.recent_work), [one for one in observations if one.after_work]
-    done = [one.position for one in work if one.position in system.positions]
-    if any(one.check == "motion" for one in after):
-        codes += done
-    read = {position_of(system, one) for one in after if one.check in AT_PIN}
-    codes += [code for code in done if partner_of(system, code) and read & set(path_of(system, code))]
-    return tuple(code for code in dict.fromkeys(codes) if code in system.positions)
+    """Positions worked on before the car came; once a motion was tried after this job's work, that work too: the trial
+    is then one of the renewed state, with what else the work may have disturbed."""
+    tried = any(one.check == "motion" and one.after_work for one in observations)
+    codes = dict.fromkeys([*sheet.recent_work, *(done if tried else ())])
+    return tuple(code for code in codes if code in system.positions)
 
 
 def case_of_sheet(sheet: BenchSheet) -> Case | None:

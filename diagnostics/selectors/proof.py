@@ -71,18 +71,11 @@ def motions_owed(evidence: Evidence) -> tuple[str, ...]:
     """Motions that stopped before the work and have not run whole since; sentences."""
     if not evidence.work:
         return ()
-    owed = {evidence.case.complaint.motion} if evidence.case.complaint else set()
-    owed |= {
-        check.observation["motion"]
-        for check in evidence.checks
-        if check.kind == CheckKind.MOTION and check.observation["stops_at"] is not None
-    }
-    return tuple(
-        _("“{motion}” stopped before the work and has not been seen to run whole since: run a motion trial.").format(
-            motion=evidence.system.motions[motion].title
-        )
-        for motion in sorted(owed - _ran_whole(evidence))
-    )
+    told = {evidence.case.complaint.motion} if evidence.case.complaint else set()
+    owed = (evidence.stopped | told) - _ran_whole(evidence)
+    words = _("“{motion}” stopped before the work and has not been seen to run whole since: run a motion trial.")
+    motions = sorted(evidence.system.motions.items())
+    return tuple(words.format(motion=motion.title) for name, motion in motions if name in owed)
 
 
 def reasons_not_done(job: Job) -> list[str]:
@@ -115,7 +108,9 @@ def _evidence_before(job: Job, last: BenchSheet | None) -> list[tuple[BenchSheet
     if last is not None:
         last_of_each.pop(last.revision_id, None)
     found = [(sheet, evidence_of_sheet(sheet)) for sheet in last_of_each.values()]
-    return [(sheet, evidence) for sheet, evidence in found if evidence is not None and evidence.checks]
+    return [
+        (sheet, evidence) for sheet, evidence in found if evidence is not None and (evidence.checks or evidence.stopped)
+    ]
 
 
 def _path_words(path: RepairedPath) -> str:

@@ -97,7 +97,7 @@ def test_entries_know_the_work_before_them():
     assert [one.after_work for one in car.case().observations] == [False, False, True, False, True]
     assert car.case().recent_work == ("BG3",)
     car.repair("BG3 replace", 20.0)
-    assert [one.check for one in car.case().observations] == ["pin", "pin", "pin", "motion"]
+    assert [one.check for one in car.case().observations] == ["pin", "pin", "pin"]
     assert not any(one.after_work for one in car.case().observations)
 
 

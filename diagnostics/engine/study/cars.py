@@ -58,13 +58,13 @@ class SimulatedCar:
 
     def case(self) -> Case:
         """What is known now. Of a position worked on twice, what was seen between is left out; a motion depends on
-        every path."""
+        every path, so of trials those before all work and those after it count."""
         observations, tried = [], False
         for number, entry in enumerate(self.entries):
             trial = entry["check"] == "motion"
             moments = [at for at, position in self.works if trial or position == entry.get("position", self._supply())]
             passed = sum(at <= number for at in moments)
-            if 0 < passed < len(moments) and not trial:
+            if 0 < passed < len(moments):
                 continue
             after_work = 0 < passed == len(moments)
             tried |= trial and after_work
