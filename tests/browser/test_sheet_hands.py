@@ -207,3 +207,36 @@ def test_drawings_come_when_unfolded_and_follow_the_pose(
     with page.expect_request("**/drawings/**", timeout=10_000):
         services.sheet_set_pose(sheet=sheet, by=owner, pose="open", supply_volts=12.5, ignition_on=True)
     expect(page.locator("#drawings-fold svg").first).to_be_visible()
+
+
+@pytest.mark.parametrize(
+    "blocked",
+    [
+        "Storage.prototype.setItem = () => { throw new DOMException('full', 'QuotaExceededError'); }",
+        "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('no', 'SecurityError'); } })",
+    ],
+    ids=["full", "forbidden"],
+)
+def test_a_device_that_stores_nothing_still_sends_what_is_entered(
+    sheet: BenchSheet, tech: User, as_person: Callable[[User, str], Page], context: BrowserContext, blocked: str
+) -> None:
+    context.add_init_script(blocked)
+    page = as_person(tech, sheet.get_absolute_url())
+    page.fill("#volts-BG3", "0.2")
+    page.press("#volts-BG3", "Enter")
+    expect(page.locator("#verdict-BG3")).to_contain_text("0.2 V", timeout=10_000)
+    assert sheet.checks.count() == 1
+
+
+def test_too_much_text_is_refused_at_its_row_and_holds_up_nothing_behind_it(
+    sheet: BenchSheet, tech: User, as_person: Callable[[User, str], Page], settings: Any
+) -> None:
+    settings.DATA_UPLOAD_MAX_MEMORY_SIZE = 4000
+    page = as_person(tech, sheet.get_absolute_url())
+    page.fill("#volts-BG1", "1" * 5000)
+    page.press("#volts-BG1", "Enter")
+    page.fill("#volts-BG3", "0.2")
+    page.press("#volts-BG3", "Enter")
+    expect(page.locator("#verdict-BG3")).to_contain_text("0.2 V", timeout=10_000)
+    expect(page.locator("#pin-BG1 .error")).to_contain_text("not taken: That is too much text")
+    assert sheet.checks.count() == 1

@@ -6,11 +6,13 @@ const OFF = "topwright-keys-off";
 const panel = document.getElementById("keys");
 const opener = document.getElementById("keys-open");
 const switched = document.getElementById("keys-on");
-switched.checked = !localStorage.getItem(OFF);
-switched.addEventListener("change", () => {
+/* Where the browser lets nothing be stored the choice lasts as long as the page. */
+const storing = (use) => { try { return use(); } catch { return null; } };
+switched.checked = !storing(() => localStorage.getItem(OFF));
+switched.addEventListener("change", () => storing(() => {
   if (switched.checked) localStorage.removeItem(OFF);
   else localStorage.setItem(OFF, "1");
-});
+}));
 if (opener) {
   opener.hidden = false;
   opener.addEventListener("click", () => panel.showModal());

@@ -12,10 +12,15 @@ let sending = false;
 let timer = 0;
 let focusNext = null;
 
+/* Where the browser lets nothing be stored, or no more, entries are kept on the page alone and sent from there. */
+let onPage = null;
 const everybodys = () => {
+  if (onPage) return onPage;
   try { return JSON.parse(localStorage.getItem(KEPT) || "[]"); } catch { return []; }
 };
-const store = (entries) => localStorage.setItem(KEPT, JSON.stringify(entries));
+const store = (entries) => {
+  try { localStorage.setItem(KEPT, JSON.stringify(entries)); onPage = null; } catch { onPage = entries; }
+};
 /* A tablet goes from hand to hand: what one person entered is never sent in another's name. */
 const kept = () => everybodys().filter((entry) => entry.who === box.dataset.who);
 const keep = (entry) => store([...everybodys(), entry]);
@@ -208,6 +213,6 @@ function firstUnread() {
 window.addEventListener("online", pump);
 window.addEventListener("beforeunload", (event) => {
   const typed = [...document.querySelectorAll("input[data-volts]")].some((field) => field.value.trim() !== "" && field.value !== field.defaultValue);
-  if (typed) event.preventDefault();
+  if (typed || onPage?.length) event.preventDefault();
 });
 pump();
