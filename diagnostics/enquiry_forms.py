@@ -4,7 +4,7 @@ import uuid
 from typing import Any
 
 from django import forms
-from django.core.cache import cache
+from django.core.cache import caches
 from django.core.signing import BadSignature, TimestampSigner
 from django.http import HttpRequest, QueryDict
 from django.utils.crypto import salted_hmac
@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 from diagnostics.engine.questions import BOTH, NAMES
 from diagnostics.services import Contact
 from shop.errors import ShopError, TooMany
+from shop.http import sender_address
 
 _SIGNER = TimestampSigner(salt="diagnostics.tell")
 FASTEST_S, LONGEST_S = 2, 12 * 3600
@@ -123,8 +124,8 @@ def new_stamp() -> str:
 
 def count_sending(request: HttpRequest) -> None:
     """TooMany when this address has sent enough for an hour. The address is kept as a keyed hash for that hour."""
-    address = request.META.get("REMOTE_ADDR", "")
-    key = "tell:" + salted_hmac("diagnostics.tell", address, algorithm="sha256").hexdigest()
+    cache = caches["counts"]
+    key = "tell:" + salted_hmac("diagnostics.tell", sender_address(request), algorithm="sha256").hexdigest()
     cache.add(key, 0, 3600)
     try:
         sent = cache.incr(key)

@@ -1,11 +1,36 @@
-"""The request as every signed-in view gets it."""
+"""The request as every signed-in view gets it, and where a request comes from."""
 
+from ipaddress import ip_address, ip_network
+
+from django.conf import settings
 from django.http import HttpRequest
 from django_htmx.middleware import HtmxDetails
 
 from shop.models import User
 
+ONE_LINE = 64
+"""Leading bits of an IPv6 address that one line gets: whoever has it can use any address below."""
+
 
 class ShopRequest(HttpRequest):
     user: User
     htmx: HtmxDetails
+
+
+def sender_address(request: HttpRequest) -> str:
+    """The address that a request comes from, of IPv6 the network of the line.
+
+    Behind PROXIES proxies of ours it is what the outermost of them saw, counted from the right: whatever a sender
+    writes into the header stands further left.
+    """
+    address = str(request.META.get("REMOTE_ADDR", ""))
+    if settings.PROXIES:
+        seen = request.headers.get("X-Forwarded-For", "").split(",")
+        address = seen[-settings.PROXIES].strip() if len(seen) >= settings.PROXIES else address
+    try:
+        found = ip_address(address)
+    except ValueError:  # a socket without an address
+        return address
+    if found.version == 4:
+        return str(found)
+    return str(found.ipv4_mapped or ip_network((found, ONE_LINE), strict=False))

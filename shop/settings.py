@@ -41,6 +41,16 @@ SECRET_KEY = _secret_key()
 DEBUG = env.bool("DEBUG", default=False)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+PROXIES = env.int("PROXIES", default=0)  # of ours before this server, each adding to X-Forwarded-For whom it answers
+CACHES = {
+    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"},
+    # What counts senders stands apart: nobody makes room there by asking for many pages.
+    "counts": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        "LOCATION": "counts",
+        "OPTIONS": {"MAX_ENTRIES": 20_000},
+    },
+}
 
 INSTALLED_APPS = [
     "django.contrib.auth",

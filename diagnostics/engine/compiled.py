@@ -187,8 +187,9 @@ def compile_system(system: TopSystem, max_faults: int) -> Compiled:
 
 _kept: OrderedDict[tuple[str, int, int], Compiled] = OrderedDict()
 _lock = Lock()
-_MOST_KEPT = 4
-"""Systems kept prepared. The largest shipped one holds some tens of megabytes for sets of three."""
+_MOST_KEPT = 8
+"""Systems kept prepared, each for a size of set: room for the shipped ones both for sheets (sets of three, the largest
+some tens of megabytes) and for the interview (sets of two), so that neither waits for what the other has displaced."""
 
 
 def compiled(system: TopSystem, max_faults: int) -> Compiled:

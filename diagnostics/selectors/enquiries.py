@@ -16,7 +16,7 @@ from diagnostics.engine.outlook import Outlook, outlook
 from diagnostics.engine.questions import sentences_of
 from diagnostics.engine.system.model import BETWEEN
 from diagnostics.models import Enquiry, EnquiryState, SystemRevision
-from diagnostics.selectors.systems import system_of
+from diagnostics.selectors.systems import parsed, system_of
 from shop.models import Car, Climate, Job
 
 _DAY = 24 * 3600
@@ -43,10 +43,20 @@ def outlook_of(enquiry: Enquiry, car: Car | None = None) -> Outlook | None:
     return outlook_for(enquiry.revision, enquiry.answers, car) if enquiry.revision else None
 
 
-@lru_cache(maxsize=64)
 def step_pictures(revision: SystemRevision, motion: str) -> dict[str, TopPicture]:
     """Step -> the top as it stands when that step does not come to its end, without names; {} without a drawing."""
-    system = system_of(revision)
+    return _step_pictures(revision.text, str(revision), motion)
+
+
+def closed_picture(revision: SystemRevision) -> TopPicture | None:
+    """The top at its first resting pose, without names; None without a drawing."""
+    return _closed_picture(revision.text, str(revision))
+
+
+# Kept by the text and not by the row: only the same text is the same drawing.
+@lru_cache(maxsize=64)
+def _step_pictures(text: str, source: str, motion: str) -> dict[str, TopPicture]:
+    system = parsed(text, source)
     view = view_of(system)
     found = {}
     for trace in fault_free(system, motion):
@@ -58,9 +68,8 @@ def step_pictures(revision: SystemRevision, motion: str) -> dict[str, TopPicture
 
 
 @lru_cache(maxsize=64)
-def closed_picture(revision: SystemRevision) -> TopPicture | None:
-    """The top at its first resting pose, without names; None without a drawing."""
-    system = system_of(revision)
+def _closed_picture(text: str, source: str) -> TopPicture | None:
+    system = parsed(text, source)
     return top_picture(system, next(iter(system.poses.values())), labels=False)
 
 

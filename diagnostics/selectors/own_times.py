@@ -70,9 +70,11 @@ def others(
 def step_times_of(system: TopSystem, observations: Sequence[Observation], car_pk: int) -> References:
     """What the shop's own cars take for the steps that were timed last in each motion; empty where none was timed."""
     found: dict[tuple[str, str], StepTimes] = {}
-    for trial in _last_timed(observations).values():
+    last = _last_timed(observations)
+    trials = own_trials(system) if last else ()  # thousands of rows out of the cache: once, and only where asked for
+    for trial in last.values():
         for step in trial.seconds:
-            seconds = others(own_trials(system), car_pk=car_pk, motion=trial.motion, step=step, oil_c=trial.oil_c)
+            seconds = others(trials, car_pk=car_pk, motion=trial.motion, step=step, oil_c=trial.oil_c)
             if seconds:
                 found[trial.motion, step] = times_of(seconds, trial.oil_c)
     return found

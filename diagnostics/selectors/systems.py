@@ -11,13 +11,14 @@ from shop.models import Car, Job
 
 
 @lru_cache(maxsize=64)
-def _parsed(text: str, source: str) -> TopSystem:
+def parsed(text: str, source: str) -> TopSystem:
+    """A published text as a system; `source` stands in the sentences about its mistakes."""
     return load_system(text, source)
 
 
 def system_of(revision: SystemRevision) -> TopSystem:
     """The parsed form of a published revision. A revision never changes, so each text is parsed once a process."""
-    return _parsed(revision.text, str(revision))
+    return parsed(revision.text, str(revision))
 
 
 def newest_revisions() -> QuerySet[SystemRevision]:

@@ -67,7 +67,8 @@ def _back(answers: dict[str, str]) -> str:
 def send(request: HttpRequest) -> HttpResponse:
     """GET: the form for somebody who does not know the top. POST keeps the enquiry and thanks."""
     slug = request.POST.get("system", "")
-    revision = newest_revisions().filter(slug=slug).first() if slug else None
+    # Compared here: PostgreSQL takes no text with a NUL in it, and this one is typed by anybody.
+    revision = next((one for one in newest_revisions() if one.slug == slug), None) if slug else None
     if request.method != "POST":
         return _page(request, "words", form=SenderForm(told=False), cautions=owner_cautions(half_way=True))
     answers = answers_given(request.POST)

@@ -149,3 +149,11 @@ def test_priors_next_to_certainty_still_give_a_distribution():
     belief = believe(small_system(), parse_case(case_data(observations=[pin("BG2", 0.01)])), priors=priors)
     assert belief.posterior.weights.sum() == pytest.approx(1.0, abs=1e-12)
     assert rank(belief.model.sets.members[-1:], belief.model.sets.n)[0] == len(belief.model.sets) - 1
+
+
+def test_the_interview_displaces_no_system_that_the_bench_works_on():
+    prepared._kept.clear()
+    bench = [prepared.compiled(shipped(slug), 3) for slug in SLUGS]
+    for slug in SLUGS:
+        prepared.compiled(shipped(slug), 2)
+    assert all(prepared.compiled(shipped(slug), 3) is one for slug, one in zip(SLUGS, bench, strict=True))

@@ -7,15 +7,18 @@ from html import unescape
 from typing import Any
 
 import pytest
-from django.core.cache import cache
+from django.core.cache import cache, caches
 from django.core.signing import TimestampSigner
 from django.test import Client
 from django.utils import timezone
 
 from diagnostics import enquiry_forms, services
 from diagnostics.models import Enquiry, SystemRevision
+from diagnostics.selectors.enquiries import step_pictures
 from shop.models import TrailEntry, User
 from tests.diagnostics.enquiring import ANSWERS, text_of
+from tests.diagnostics.systems import shipped
+from tests.diagnostics.systems import text_of as text_of_system
 
 pytestmark = pytest.mark.django_db
 ClientAs = Callable[[str], Client]
@@ -24,9 +27,9 @@ PERSON = {"name": "Oda Marchbank", "phone": "555 0170", "email": "", "car": "", 
 
 @pytest.fixture(autouse=True)
 def _nobody_has_sent_yet() -> Iterator[None]:
-    cache.clear()
+    caches["counts"].clear()
     yield
-    cache.clear()
+    caches["counts"].clear()
 
 
 def _stamp(seconds_ago: int = 60) -> str:
@@ -172,6 +175,34 @@ def test_one_address_can_send_only_so_much_an_hour(revision: SystemRevision) -> 
     assert client.post("/tell/send/", data, REMOTE_ADDR="192.0.2.7").status_code == 302, "others are not held up"
 
 
+def test_behind_a_proxy_each_sender_is_counted_and_no_header_makes_a_new_one(
+    revision: SystemRevision, settings: Any
+) -> None:
+    settings.PROXIES = 1
+    client = Client(headers={"X-Forwarded-For": "198.51.100.1"})
+    for number in range(enquiry_forms.SENDS_AN_HOUR):
+        assert _send(client, words=f"try {number}").status_code == 302
+    assert _send(Client(headers={"X-Forwarded-For": "203.0.113.5, 198.51.100.1"}), words="more").status_code == 429
+    assert _send(Client(headers={"X-Forwarded-For": "198.51.100.2"}), words="more").status_code == 302
+
+
+def test_one_line_is_one_sender_whatever_its_address(revision: SystemRevision, settings: Any) -> None:
+    for number in range(enquiry_forms.SENDS_AN_HOUR):
+        client = Client(REMOTE_ADDR=f"2001:db8:1:2::{number:x}")
+        assert _send(client, words=f"try {number}").status_code == 302
+    assert _send(Client(REMOTE_ADDR="2001:db8:1:2:ffff::1"), words="more").status_code == 429
+    assert _send(Client(REMOTE_ADDR="2001:db8:1:3::1"), words="more").status_code == 302
+
+
+def test_asking_for_many_pages_makes_no_room_for_sending_more(revision: SystemRevision) -> None:
+    client = Client()
+    for number in range(enquiry_forms.SENDS_AN_HOUR):
+        _send(client, words=f"try {number}")
+    for number in range(1000):  # as many pages would
+        cache.set(f"page-{number}", number)
+    assert _send(client, words="one more").status_code == 429
+
+
 def test_what_is_typed_is_shown_as_typed(revision: SystemRevision, client_as: ClientAs) -> None:
     evil = "<script>alert(1)</script>{{ 7|add:7 }}"
     _send(Client(), name=evil, words=evil, car=evil)
@@ -192,3 +223,10 @@ def test_an_answer_that_nobody_offered_is_said(revision: SystemRevision) -> None
     assert client.get("/tell/sent/guessed/").status_code == 404
     assert _send(client, stops="nowhere").status_code == 422
     assert not Enquiry.objects.exists()
+
+
+def test_pictures_go_by_the_text_of_a_revision_and_not_by_its_row(revision: SystemRevision) -> None:
+    kept = step_pictures(revision, "close")
+    assert step_pictures(revision, "close") is kept
+    other = SystemRevision(pk=revision.pk, slug="soft-other", revision=9, text=text_of_system("softline-electro"))
+    assert set(step_pictures(other, "close")) == set(shipped("softline-electro").step_names("close"))
