@@ -28,7 +28,7 @@ from diagnostics.engine.words import _
 LAST_RESORT_MINUTES = 240.0
 """If nothing on the list was it: the whole top gone through pin by pin and drive by drive. Common practice, no
 source."""
-KNOWN_REPAIRS, MOST_REPAIRS, LISTED = 30, 8, 0.02
+KNOWN_REPAIRS, MOST_REPAIRS, LISTED = 16, 8, 0.02
 """Repairs that are reckoned with at all, and of these how many are put into one order, if their chance is worth it."""
 WAYS_SETS, WAYS_MASS = 120, 0.97
 DEPTH, RARE = 4, 0.03
