@@ -22,6 +22,8 @@ MAY: Mapping[str, frozenset[str]] = {
     "job.override": frozenset({_O}),
     "bench.write": frozenset({_T, _O}),
     "work.write": frozenset({_T, _O}),
+    "system.draft": frozenset({_T, _O}),
+    "system.publish": frozenset({_O}),
     "part.write": frozenset({_P, _O}),
     "enquiry.write": frozenset({_C, _T, _O}),
     "enquiry.erase": frozenset({_O}),

@@ -11,8 +11,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
-from diagnostics.models import BenchSheet, Check, Enquiry
-from diagnostics.services import Contact, enquiry_send
+from diagnostics.engine.system.revising import with_revision
+from diagnostics.models import BenchSheet, Check, Enquiry, SystemDraft, SystemRevision
+from diagnostics.services import Contact, draft_keep, enquiry_send
 from parts.models import Part
 from reports.models import Certificate
 from shop import services
@@ -59,6 +60,16 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("diagnostics:systems", "get", {}, ALL),
     ("diagnostics:system", "get", {}, ALL),
     ("diagnostics:system-rates", "get", {}, ALL),
+    ("diagnostics:system-play", "get", {}, ALL),
+    ("diagnostics:system-history", "get", {}, ALL),
+    ("diagnostics:system-file", "get", {}, ALL),
+    ("diagnostics:draft-new", "get", {}, BENCH),
+    ("diagnostics:draft-new", "post", {"text": "system: rht-trio"}, BENCH),
+    ("diagnostics:draft", "get", {}, BENCH),
+    ("diagnostics:draft", "post", {"text": "system: rht-trio", "act": "keep", "seen": "1"}, BENCH),
+    ("diagnostics:draft-play", "get", {}, BENCH),
+    ("diagnostics:draft-publish", "post", {"note": "Why", "seen": "1"}, frozenset({Role.OWNER})),
+    ("diagnostics:draft-drop", "post", {"seen": "1"}, BENCH),
     ("diagnostics:bench", "get", {}, ALL),
     ("diagnostics:bench", "post", {}, BENCH),
     ("diagnostics:job-panel", "get", {}, ALL),
@@ -100,6 +111,8 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("reports:pin-card", "get", {}, ALL),
 ]
 
+COUNTED = (TrailEntry, Check, BenchSheet, Part, Certificate, SystemRevision, SystemDraft)
+
 # Found by nobody in this little shop: that somebody signed in gets as far as the answer is what counts.
 NOT_FOUND = {"shop:picture", "reports:certificate", "reports:certificate-file"}
 # The interview of customers: nobody of them has a sign-in.
@@ -111,7 +124,8 @@ OPEN_TO_ALL = {"shop:sign-in", *PUBLIC}
 @pytest.fixture
 def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Callable[[str], str]:
     """The address behind a name, with things of the cast in the place of its arguments."""
-    publish(owner)
+    text = with_revision(publish(owner).text, 3).replace("pull_up_ohm: 1000", "pull_up_ohm: 2200")
+    draft_keep(slug="rht-trio", text=text, seen=0, by=tech)
     sheet = opened(job, tech)
     check = add(sheet, tech, check="battery", volts=12.6)
     Part.objects.create(number="TW-BGA-3014", name="Switch")
@@ -119,6 +133,8 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     enquiry = enquiry_send(revision=None, answers={}, contact=Contact(name="Ada", phone="1", words="Stops."))
     keys: dict[str, Any] = {
         "enquiry": enquiry.pk, "enquiry-take": enquiry.pk, "enquiry-close": enquiry.pk, "enquiry-erase": enquiry.pk,
+        "system-play": "rht-trio", "system-history": "rht-trio", "system-file": "rht-trio", "draft": "rht-trio",
+        "draft-play": "rht-trio", "draft-publish": "rht-trio", "draft-drop": "rht-trio",
         "tell-about": "rht-trio", "tell-sent": enquiry.code,
         "car": car.pk, "car-edit": car.pk, "odometer-add": car.pk, "job-new": car.pk,
         "customer": car.owner_id, "customer-edit": car.owner_id, "picture": 9999, "run": run.pk,
@@ -182,7 +198,10 @@ def test_who_gets_through(
 
 def _written() -> list[Any]:
     """What a write that got through would have changed."""
-    counts = [model.objects.count() for model in (TrailEntry, Check, BenchSheet, Part, Certificate)]
+    counts = [
+        model.objects.count()
+        for model in (TrailEntry, Check, BenchSheet, Part, Certificate, SystemRevision, SystemDraft)
+    ]
     told = list(Enquiry.objects.values_list("state", "erased_at"))
     return [*counts, told, list(Check.objects.values_list("struck_at")), list(BenchSheet.objects.values_list("pose"))]
 
@@ -242,7 +261,7 @@ def test_every_page_has_a_title_of_its_own(client_as: Callable[[str], Client], a
     titles: dict[str, str] = {}
     for name in sorted({row[0] for row in TABLE if row[1] == "get"} - NOT_FOUND):
         answer = client.get(address(name))
-        if answer["Content-Type"] == "application/pdf":
+        if answer["Content-Type"] in ("application/pdf", "application/yaml"):
             continue
         page = answer.content.decode()
         found = re.search(r"<title>(.*?) · Topwright</title>", page, re.DOTALL)

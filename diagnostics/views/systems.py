@@ -1,4 +1,6 @@
-"""Top systems as declared: a list, and one with its positions, pins and motions."""
+"""Top systems as declared: a list, one with its positions, pins and motions, and its revisions over time."""
+
+from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -6,15 +8,20 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from diagnostics.models import SystemRevision
-from diagnostics.selectors import newest_revisions, system_of
+from diagnostics.selectors import newest_revisions, revision_asked, system_of
+from diagnostics.selectors.drafts import drafts, history_of
 from shop.http import ShopRequest
+from shop.permissions import may
 
 
 @require_GET
 def systems(request: ShopRequest) -> HttpResponse:
     """`?as=options`: the systems as options, for a form that asks for one."""
     part = "#options" if request.GET.get("as") == "options" else ""
-    return render(request, f"diagnostics/systems.html{part}", {"revisions": newest_revisions().defer("text")})
+    context: dict[str, Any] = {"revisions": newest_revisions().defer("text")}
+    if not part and may(request.user, "system.draft"):
+        context["drafts"] = drafts()
+    return render(request, f"diagnostics/systems.html{part}", context)
 
 
 @require_GET
@@ -24,12 +31,35 @@ def system(request: ShopRequest, slug: str) -> HttpResponse:
     rows = SystemRevision.objects.filter(slug=slug).order_by("-revision")
     if request.GET.get("as") == "fact":
         return render(request, "diagnostics/system.html#fact", {"revision": rows.defer("text").first(), "slug": slug})
-    asked = request.GET.get("revision", "")
-    revision = (rows.filter(revision=int(asked)) if asked.isdecimal() and len(asked) < 6 else rows).first()
+    revision = revision_asked(slug, request.GET.get("revision", ""))
     if revision is None:
         words = _("No top system {slug} is declared here, or not in this revision.").format(slug=slug)
         return render(request, "shop/error.html", {"status": 404, "words": words}, status=404)
     part = "#options" if request.GET.get("as") == "options" else ""
     others = rows.values_list("revision", flat=True) if not part else ()
-    context = {"revision": revision, "system": system_of(revision), "others": others}
+    asked = revision.revision if "revision" in request.GET else ""
+    context = {"revision": revision, "system": system_of(revision), "others": others, "asked": asked}
     return render(request, f"diagnostics/system.html{part}", context)
+
+
+@require_GET
+def system_history(request: ShopRequest, slug: str) -> HttpResponse:
+    """Every revision with who published it, why, and what it changed."""
+    published, older = history_of(slug)
+    if not published:
+        words = _("No top system {slug} is declared here.").format(slug=slug)
+        return render(request, "shop/error.html", {"status": 404, "words": words}, status=404)
+    context = {"slug": slug, "title": published[0].revision.title, "published": published, "older": older}
+    return render(request, "diagnostics/systems/history.html", context)
+
+
+@require_GET
+def system_file(request: ShopRequest, slug: str) -> HttpResponse:
+    """The file of the newest revision, or of `?revision=`, byte for byte as published."""
+    revision = revision_asked(slug, request.GET.get("revision", ""))
+    if revision is None:
+        words = _("No top system {slug} is declared here, or not in this revision.").format(slug=slug)
+        return render(request, "shop/error.html", {"status": 404, "words": words}, status=404)
+    answer = HttpResponse(revision.text.encode(), content_type="application/yaml")
+    answer["Content-Disposition"] = f'attachment; filename="{revision.slug}-{revision.revision}.yaml"'
+    return answer

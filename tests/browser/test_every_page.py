@@ -71,12 +71,15 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
     services.car_create(
         by=counter, vin="0TWAH5903RT000002", maker="Halden", model="Brise Grand Tourer", made_on=car.made_on, owner=long
     )
-    publish(owner)
+    published = publish(owner)
     sheet = _worked_on(job, tech)
     free = _undeclared(Car.objects.latest("pk"), counter, tech)
     made: Certificate = ask_and_issue(job, tech)
     fitting = Part.objects.create(number="TW-BGB-3121", name="Lid switch with lead and plug")
     Fit.objects.create(part=fitting, system="rht-trio", position="BG3")
+    changed = published.text.replace("revision: 2", "revision: 3").replace("pull_up_ohm: 1000", "pull_up_ohm: 2200")
+    bench.draft_keep(slug="rht-trio", text=changed, seen=0, by=tech)
+    bench.draft_keep(slug="softbow-hydro", text="system: softbow-hydro\nkind: " + "x" * 300, seen=0, by=owner)
     answers = {"fails": "close", "stops": "raise-lid", "hand": "as-it-should", "lamp": "off", "sound": "runs"}
     sender = bench.Contact(name=long.name, email=long.email, words="x " * 99)
     told = bench.enquiry_send(revision=sheet.revision, answers=answers, contact=sender)
@@ -109,6 +112,11 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "told": f"/tell/sent/{told.code}/",
         "system": "/systems/rht-trio/",
         "rates": "/systems/rht-trio/rates/",
+        "played": "/systems/rht-trio/play/?motion=close&step=99&fault=BG4:never-makes",
+        "revisions": "/systems/rht-trio/revisions/",
+        "new system": "/system-drafts/new/",
+        "draft": "/systems/rht-trio/draft/",
+        "draft with mistakes": "/systems/softbow-hydro/draft/",
         "not here": "/nowhere/",
     }
 

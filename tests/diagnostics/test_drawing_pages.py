@@ -205,7 +205,9 @@ def test_a_frame_of_the_player_says_where_it_stops_and_what_the_module_is_told(r
     assert "lamp flashes" in last
     assert "Does not end: BG4 is reported released, made is awaited." in last
     row = last[last.index("BG4</span> Lid open") :].partition("</tr>")[0]
-    assert "<td>made</td><td>released" in row
+    assert "<td>made</td><td><svg" in row
+    assert 'class="d-released"' in row
+    assert "</svg> released" in row
     assert "differs" in row
     assert last.count('<span class="tag tag-finding">differs') == 1
 

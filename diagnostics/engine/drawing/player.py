@@ -38,7 +38,7 @@ class SensorNow:
 class Frame:
     """`step` its name, '' at the start; `number` from 1, 0 at the start. `picture` None where the system has no
     drawing. `lamp`: flashing | steady | off, lit only where the motion `stalled`; `words` what happens, or why it
-    stops."""
+    stops. `driven`: the module drives the step."""
 
     number: int
     step: str
@@ -48,6 +48,7 @@ class Frame:
     lamp: str
     stalled: bool
     words: str
+    driven: bool = False
 
 
 def player_frames(system: TopSystem, motion: str, faults: Iterable[Fault] = ()) -> tuple[Frame, ...]:
@@ -85,13 +86,13 @@ class _Player:
             self.pose = {**start, **dict.fromkeys(step.moves, BETWEEN)}
             held_up_by = strict_arrives(self.system, step, self.faults)
             words = _("Does not arrive: {name}.").format(name=self._name(held_up_by)) if held_up_by else _("Under way.")
-            yield self._frame(number, step, words, moving=step.moves, stalled=bool(held_up_by))
+            yield self._frame(number, step, words, moving=step.moves, stalled=bool(held_up_by), driven=True)
             if held_up_by:
                 return
             self.pose = dict(trace.after)
             why = self._missing(step.ends_when)
             words = _("Does not end: {missing}.").format(missing=why) if why else _("Ended.")
-            yield self._frame(number, step, words, stalled=bool(why))
+            yield self._frame(number, step, words, stalled=bool(why), driven=bool(why))
             if why:
                 return
 
@@ -120,7 +121,14 @@ class _Player:
         return f"{code} {self.system.positions[code].name}"
 
     def _frame(
-        self, number: int, step: Step | None, words: str, *, moving: Moving | None = None, stalled: bool = False
+        self,
+        number: int,
+        step: Step | None,
+        words: str,
+        *,
+        moving: Moving | None = None,
+        stalled: bool = False,
+        driven: bool = False,
     ) -> Frame:
         due, told = reports(self.system, self.pose, self.command), self._told()
         sensors = tuple(
@@ -129,4 +137,4 @@ class _Player:
         picture = top_picture(self.system, self.pose, moving=moving, reported=told, view=self.view)
         lamp = step.lamp if stalled and step is not None else "off"
         title = step.title if step is not None else _("Start")
-        return Frame(number, step.name if step else "", title, picture, sensors, lamp, stalled, words)
+        return Frame(number, step.name if step else "", title, picture, sensors, lamp, stalled, words, driven)

@@ -10,11 +10,16 @@ _SLUG = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _NUMBER = re.compile(r"\brevision\s*:\s*[^\s,}#]*")
 
 
+def is_name(slug: str) -> bool:
+    """Whether a system file may be called so."""
+    return len(slug) <= 60 and _SLUG.fullmatch(slug) is not None
+
+
 def name_in(text: str) -> str:
     """The system that `text` says it declares, as far as it can be read; '' where it says none that could be one."""
     marked = read_marked(text)
     found = marked.value.get("system") if isinstance(marked.value, dict) else None
-    return found if isinstance(found, str) and len(found) <= 60 and _SLUG.fullmatch(found) else ""
+    return found if isinstance(found, str) and is_name(found) else ""
 
 
 def wrong_name(text: str, slug: str, source: str) -> Problem | None:
