@@ -50,7 +50,7 @@ class SiteFactor:
 @dataclass(frozen=True, slots=True)
 class MotionFactor:
     """A motion trial: `weights` over its outcomes, for timed steps the chance that each was slow, and where axes were
-    seen to stand after it."""
+    seen to stand after it. `cold`: timed steps that the pump drives with fluid of a temperature that nobody noted."""
 
     entry: int
     after_work: bool
@@ -60,6 +60,7 @@ class MotionFactor:
     slow: tuple[tuple[str, float], ...] = ()
     stops_at: str | None = None
     stands: tuple[tuple[str, str], ...] = ()
+    cold: frozenset[str] = frozenset()
 
     def likelihood(self, compiled: Compiled, subset: Subset = ALL) -> Floats:
         return spread(self.parts(compiled), subset)
@@ -70,12 +71,20 @@ class MotionFactor:
         where = Part(trials.classes(compiled, self.motion), key, told)
         if not self.slow:
             return (where,)
+        pace = self._pace(compiled, 0.0)
+        if self.cold:
+            cold = self._pace(compiled, observe.SLOW_COLD)
+            pace = (1.0 - observe.COLD_UNSEEN) * pace + observe.COLD_UNSEEN * cold
+        return where, Part(trials.alike_in_time(compiled), ("pace", self.motion, self.slow, self.cold), pace)
+
+    def _pace(self, compiled: Compiled, slow_cold: float) -> Floats:
+        """(C,) of the times, where what the pump drives is slow with this chance besides."""
         steps = {step.name: step for step in compiled.system.motions[self.motion].steps}  # type: ignore[index]
         pace = np.ones(1)
         for name, slow in self.slow:
-            in_time = trials.keeps_time(compiled, steps[name])
+            in_time = trials.keeps_time(compiled, steps[name]) * (1.0 - slow_cold * (name in self.cold))
             pace = pace * (slow * (1.0 - in_time) + (1.0 - slow) * in_time)
-        return where, Part(trials.alike_in_time(compiled), ("pace", self.motion, self.slow), pace)
+        return pace
 
     def _told(self, compiled: Compiled) -> Floats:
         """(C,) of what was seen beside times."""
@@ -137,8 +146,11 @@ def _trial(compiled: Compiled, entry: int, observation: MotionTrial, step_times:
     slow = tuple(sorted((name, round(chance, 3)) for name, chance in chances.items()))
     weights = trials.told_weights(motion, observation.stops_at, observation.lamp, layman=False)
     stops_at, stands = observation.stops_at, tuple(sorted((observation.stands or {}).items()))
-    key = ("motion", observation.motion, stops_at, observation.lamp, slow, stands)
-    return MotionFactor(entry, observation.after_work, key, observation.motion, weights, slow, stops_at, stands)
+    pump = compiled.system.hydraulics.pump.position if compiled.system.hydraulics is not None else ""
+    pumped = (step.name for step in timed if pump in step.driven_by)
+    cold = frozenset(pumped if observation.oil_c is None else ())
+    key = ("motion", observation.motion, stops_at, observation.lamp, slow, stands, cold)
+    return MotionFactor(entry, observation.after_work, key, observation.motion, weights, slow, stops_at, stands, cold)
 
 
 def _site_factor(

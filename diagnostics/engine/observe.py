@@ -169,7 +169,12 @@ LEAVES_ITS_PLACE: Mapping[tuple[str, str], float] = {
 STANDS_WRONG = 0.04
 """An axis said to stand where it does not: a finger's breadth from its end taken for arrived, or the reverse."""
 SLOW_SOUND = 0.03
-"""A sound step beyond its usual time: cold fluid."""
+"""A sound step beyond its usual time: it sticks after a long stand, or the stopwatch was late."""
+COLD_UNSEEN = 0.01
+"""A trial with cold fluid that nobody noted: rare in a heated shop, the car came in from the frost. One cause for all
+that the pump drives, so that many slow steps of one trial are no proof of a weak pump."""
+SLOW_COLD = 0.80
+"""What the pump drives is beyond its usual time with such fluid."""
 SLOW: Mapping[tuple[str, str], float] = {
     ("cylinder", "leaks"): 0.50,
     ("cylinder", "binds"): 0.60,

@@ -109,7 +109,10 @@ def _motions() -> Reasons:
         "supply low": _("Slow, or the module gives up."),
     }
     slow = {
-        SOUND: _("A sound step is beyond its usual time when the fluid is cold."),
+        SOUND: _(
+            "A sound step sticks after a long stand. Where no fluid temperature was noted, cold fluid may also have "
+            "slowed all that the pump drives."
+        ),
         "cylinder leaks": _("A small leak takes no time that a hand can stop."),
         "cylinder binds": _("It binds at one place of its way."),
         "pump weak": _("A light step still keeps its time."),

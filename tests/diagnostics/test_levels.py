@@ -17,6 +17,7 @@ from diagnostics.engine.results import Judgement
 from diagnostics.engine.signals import judge, share_of
 from diagnostics.engine.tokens import outcome_of
 from tests.diagnostics.small_system import DATA, case_data, small_system
+from tests.diagnostics.systems import shipped
 
 SMALL = small_system()
 
@@ -154,3 +155,9 @@ def test_shares_are_a_distribution_about_the_level_read(code: str, hundredths: i
     assert position.pin is not None
     read_as = token_at(SMALL, position, share_of(SMALL, position.pin, volts, 12.5), due)
     assert shares.get(read_as, 0.0) >= 0.3, "what the figure itself stands for never vanishes"
+
+
+def test_zeros_at_the_end_of_a_supply_are_no_missing_digits() -> None:
+    """13.00 V comes as 13.0: a clear reading in the middle half of a band of 12 % is called."""
+    entry = {"check": "pin", "position": "BG8", "pose": "open", "volts": 11.13, "supply_volts": 13.00}
+    assert judge(shipped("softbow-hydro"), observed(**entry)).reads == "stowed"

@@ -144,3 +144,24 @@ def test_slower_is_never_less_slow(seconds: list[float], one: float, more: float
     references = {("open", "stow-stack"): times}
     slow, slower = (slow_chance(shipped(TRIO), parsed(s), STOW, references) for s in (one, one + more))
     assert 0.0 <= slow <= slower <= 1.0
+
+
+def test_many_slow_steps_are_no_proof_of_a_weak_pump_where_nobody_noted_the_temperature() -> None:
+    """Cold fluid slows all that the pump drives at once: one cause, not as many pieces of evidence as there are
+    steps."""
+    system = shipped("rht-trio")
+    assert system.hydraulics is not None
+    pump = system.hydraulics.pump.position
+    slow = {
+        step.name: step.seconds[1] * (1.3 if pump in step.driven_by else 0.9) for step in system.motions["close"].steps
+    }
+
+    def weak(oil_c: float | None) -> float:
+        trial = {"check": "motion", "motion": "close", "stops_at": None, "seconds": slow, "oil_c": oil_c}
+        case = {"system": system.system, "car": {"made_on": "2020-01"}, "seen_on": "2026-01-01"}
+        belief = believe(system, parse_case({**case, "observations": [trial]}))
+        shares = dict(zip(belief.model.faults, belief.shares, strict=True))
+        return float(shares[Fault(pump, "weak")])
+
+    assert weak(25.0) > 0.95
+    assert 0.05 < weak(None) < 0.3, "suspected, to be settled by a trial with the temperature noted"

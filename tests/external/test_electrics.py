@@ -75,7 +75,7 @@ def test_uncertainty_of_a_reading_by_the_published_specification():
     assert volts_u(1.999) == pytest.approx(0.013 / 3**0.5, rel=1e-3)
     assert volts_u(12.34) == pytest.approx((0.0617 + 0.03) / 3**0.5)
     assert volts_u(12.3) == pytest.approx((0.0615 + 0.03 + 0.05) / 3**0.5)
-    assert [typed_step(one) for one in (12, 12.3, 12.34, 0.198, 0.0)] == [1.0, 0.1, 0.01, 0.001, 1.0]
+    assert [typed_step(one) for one in (12, 12.3, 12.34, 0.198, 0.0)] == [0.1, 0.1, 0.01, 0.001, 0.1]
 
 
 def test_chance_on_either_side_of_a_limit():
