@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from django.db.models import Count
 from django.utils.translation import gettext as _
 
+from diagnostics.engine.bench_list import due_volts
 from diagnostics.engine.case import MotionTrial, checks_of, observation_of
 from diagnostics.engine.cautions import caution_words
 from diagnostics.engine.changes import percent
@@ -227,15 +228,8 @@ def gives(system: TopSystem, code: str, pose: Mapping[str, str], supply: float) 
     """`supply` in volts: the limits in volts follow from the module's thresholds."""
     position = system.positions[code]
     state = pin_state(system, code, pose)
-    pin = position.pin
-    if pin is not None and pin.bands is not None:
-        band = pin.bands.get(state)
-        volts = _("{low:.1f} to {high:.1f} V").format(low=band[0] * supply, high=band[1] * supply) if band else ""
-        return Gives("place", state_word(state), volts)
-    low = (state == "made") == (pin is None or pin.made_reads == "low")
-    share = system.module.low_share if low else system.module.high_share
-    words = _("under {volts:.1f} V") if low else _("over {volts:.1f} V")
-    return Gives(state, state_word(state), words.format(volts=share * supply))
+    shape = "place" if position.watches is not None else state
+    return Gives(shape, state_word(state), due_volts(system, position, state, supply))
 
 
 def _owed(evidence: Evidence) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from diagnostics.engine.system.model import Pin
 from reports.document.draw.fonts import REGULAR, plain
 from reports.document.draw.frame import Paper
 from reports.document.draw.kit import (
+    BARE,
     BOTTOM,
     INK,
     LABEL,
@@ -107,9 +108,7 @@ def masthead(shop: str, title: str, right: Sequence[tuple[str, str]]) -> list[Fl
     top.setStyle(
         TableStyle(
             [
-                PLAIN_FONT,
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                *BARE,
                 ("TOPPADDING", (0, 0), (-1, -1), 0),
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
             ]

@@ -7,6 +7,7 @@ from reportlab.platypus import Spacer, Table, TableStyle
 from diagnostics.engine.words import _
 from reports.document.content import Certificate
 from reports.document.draw.kit import (
+    BARE,
     BODY,
     CELL,
     CELL_BOLD,
@@ -55,9 +56,7 @@ def _masthead(content: Certificate) -> list[Flow]:
     top.setStyle(
         TableStyle(
             [
-                PLAIN_FONT,
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                *BARE,
                 ("TOPPADDING", (0, 0), (-1, -1), 0),
             ]
         )

@@ -22,6 +22,9 @@ INK, SOFT, THREAD, LINE = HexColor("#16212e"), HexColor("#474f58"), HexColor("#8
 PLAIN_FONT = ("FONT", (0, 0), (-1, -1), REGULAR, 9)
 """In every table style: else a cell brings reportlab's Helvetica into the file, which is not embedded."""
 
+BARE = (PLAIN_FONT, ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0))
+"""A table that only places things beside each other."""
+
 Flow = Any
 """A reportlab flowable (the library has no types)."""
 
@@ -103,9 +106,7 @@ def facts(rows: Sequence[tuple[str, str]], width: float = WIDTH, label: float = 
     whole.setStyle(
         TableStyle(
             [
-                PLAIN_FONT,
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                *BARE,
                 ("TOPPADDING", (0, 0), (-1, -1), 1),
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
             ]
