@@ -239,7 +239,7 @@ def test_a_form_too_large_is_told(client_as: Callable[[str], Client], keys: dict
     client = client_as("owner")
     body = "words=" + "x" * 3_000_000
     answer = client.post(f"/jobs/{keys['job']}/notes/", body, content_type="application/x-www-form-urlencoded")
-    assert answer.status_code == 400
+    assert answer.status_code == 413
     many = {f"f{n}": "x" for n in range(2000)}
     assert client.post(f"/jobs/{keys['job']}/notes/", many).status_code == 400
 
