@@ -53,8 +53,8 @@ def meter_tolerance(
 
 
 def typed_step(reading: float) -> float:
-    """The last decimal place that a reading was typed with, 0.001 to 0.1. A number keeps no zeros at its end, and nobody
-    reads a meter to whole volts: 13 is mostly 13.0 or 13.00."""
+    """The last decimal place that a reading was typed with, 0.001 to 0.1. A number keeps no zeros at its end, and
+    nobody reads a meter to whole volts: 13 is mostly 13.0 or 13.00."""
     exponent = Decimal(repr(float(reading))).normalize().as_tuple().exponent
     return float(10.0 ** min(-1, max(-3, int(exponent))))
 

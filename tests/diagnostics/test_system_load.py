@@ -57,7 +57,9 @@ def test_writing_mistakes_are_named_with_their_line(name: str) -> None:
 
 
 def test_words_stay_words_and_numbers_are_plain_decimals() -> None:
-    value = read_marked("{a: off, b: yes, c: 010, d: 1:30, e: -1.5e1, f: '7', g: 2026-01-02, h: .inf, i:, j: true}").value
+    value = read_marked(
+        "{a: off, b: yes, c: 010, d: 1:30, e: -1.5e1, f: '7', g: 2026-01-02, h: .inf, i:, j: true}"
+    ).value
     assert value == {
         "a": "off", "b": "yes", "c": 10, "d": "1:30", "e": -15.0, "f": "7", "g": "2026-01-02", "h": ".inf", "i": None,
         "j": True,

@@ -1,8 +1,8 @@
 """The `drawing` of a system file: what the top looks like from its left side, and how each axis moves it.
 
 Points are [x, z] in mm: x grows to the rear, z upwards, 0 is the ground. Every part is drawn where it lies while
-nothing has moved; a place of its axis then turns it about its pivot and shifts it. A part that lies `hangs_on` another one
-moves with that one as well.
+nothing has moved; a place of its axis then turns it about its pivot and shifts it. A part that lies `hangs_on` another
+one moves with that one as well.
 """
 
 from typing import Annotated, Literal
