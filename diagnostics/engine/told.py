@@ -120,4 +120,11 @@ def complaint_sentences(system: TopSystem, told: Complaint) -> tuple[str, ...]:
         said.append(_("It comes and goes.") if told.comes_and_goes else _("It is so every time."))
     if told.battery_weak is not None:
         said.append(_("The battery is weak.") if told.battery_weak else _("The battery is strong."))
+    if told.lamp is not None:
+        lamps = {
+            "flashing": _("The lamp flashes."),
+            "steady": _("The lamp stays lit."),
+            "off": _("The lamp stays dark."),
+        }
+        said.append(lamps[told.lamp])
     return tuple(said)

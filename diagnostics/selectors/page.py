@@ -19,6 +19,7 @@ from diagnostics.engine.results import Diagnosis, ProofState, Suspect, Ways
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import Pin, Position, TopSystem
 from diagnostics.engine.system.series import partner_of, pin_of
+from diagnostics.engine.told import complaint_sentences
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
 from diagnostics.selectors.changed import Changed, last_change
 from diagnostics.selectors.earlier import Earlier, earlier_reads
@@ -35,7 +36,7 @@ from diagnostics.selectors.todos import (
     todos_of,
 )
 from diagnostics.selectors.undo import Redo, redo_of, undo_of
-from diagnostics.selectors.words import complaint_words, state_word
+from diagnostics.selectors.words import state_word
 
 SHOWN_ENTRIES = 10
 SHOWN_SUSPECTS = 6
@@ -209,7 +210,7 @@ def _with_suspects(page: SheetPage, evidence: Evidence, diagnosis: Diagnosis) ->
         system=system,
         pose_words=pose_words(system, sheet.pose),
         pose_name=pose_name(system, sheet.pose),
-        complaint_words=complaint_words(system, evidence.case.complaint),
+        complaint_words=_complaint(evidence),
         bars=_bars(diagnosis),
         nothing_wrong=percent(diagnosis.nothing_wrong),
         left_out=100 * diagnosis.left_out if diagnosis.left_out >= TOLD_LEFT_OUT else 0.0,
@@ -222,6 +223,12 @@ def _with_suspects(page: SheetPage, evidence: Evidence, diagnosis: Diagnosis) ->
         owed=_owed(evidence),
         work=evidence.work,
     )
+
+
+def _complaint(evidence: Evidence) -> str:
+    """All that was told, for on all of it the suspects rest."""
+    told = evidence.case.complaint
+    return " ".join(complaint_sentences(evidence.system, told)) if told else ""
 
 
 def gives(system: TopSystem, code: str, pose: Mapping[str, str], supply: float) -> Gives:

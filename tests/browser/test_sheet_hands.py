@@ -240,3 +240,17 @@ def test_too_much_text_is_refused_at_its_row_and_holds_up_nothing_behind_it(
     expect(page.locator("#verdict-BG3")).to_contain_text("0.2 V", timeout=10_000)
     expect(page.locator("#pin-BG1 .error")).to_contain_text("not taken: That is too much text")
     assert sheet.checks.count() == 1
+
+
+def test_after_a_refused_supply_the_cursor_stays_at_the_mistake(
+    sheet: BenchSheet, tech: User, as_person: Callable[[User, str], Page]
+) -> None:
+    page = as_person(tech, sheet.get_absolute_url())
+    page.fill("#supply", "abc")
+    page.press("#supply", "Enter")
+    expect(page.locator("#said")).to_contain_text("“abc” is no number")
+    page.wait_for_timeout(200)  # the cursor would have gone by now
+    expect(page.locator("#supply")).to_be_focused()
+    page.fill("#supply", "12.6")
+    page.press("#supply", "Enter")
+    expect(page.locator("#volts-BG1")).to_be_focused()

@@ -30,7 +30,7 @@ def customer_tells(system: TopSystem, motion: str, faults: Iterable[Fault] = ())
         comes_and_goes=True if any(fault.mode == "comes-and-goes" for fault in known) else None,
         neither_way=player_frames(system, other, known)[-1].stalled,
     )
-    return (*complaint_sentences(system, told), _lamp_words(last.lamp))
+    return complaint_sentences(system, told)
 
 
 def _is_heard(system: TopSystem, motion: str, last: Frame, faults: tuple[Fault, ...]) -> bool:
@@ -41,7 +41,3 @@ def _is_heard(system: TopSystem, motion: str, last: Frame, faults: tuple[Fault, 
     silenced = {fault.position for fault in faults if fault.mode in _DEAF}
     for_all = any(system.positions[code].kind in ("supply", "module") for code in silenced)
     return not for_all and any(code not in silenced for code in drives)
-
-
-def _lamp_words(lamp: str) -> str:
-    return {"flashing": _("The lamp flashes."), "steady": _("The lamp stays lit.")}.get(lamp, _("The lamp stays dark."))

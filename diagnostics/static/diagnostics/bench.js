@@ -198,7 +198,8 @@ document.addEventListener("htmx:afterRequest", (event) => {
   if (event.detail.requestConfig.verb !== "post" || !focusNext) return;
   const next = focusNext;
   focusNext = null;
-  if (event.detail.successful) setTimeout(() => focusOn(next()), 0);
+  // A refusal swaps its sentence in and so is a success to htmx; the cursor stays at the mistake.
+  if (event.detail.xhr.status < 400) setTimeout(() => focusOn(next()), 0);
 });
 
 /* After the supply or the pose is set: on to the first pin that has no reading in this pose. */
