@@ -114,18 +114,6 @@ class Compiled:
         return tuple(dict.fromkeys(self.repairs))
 
     @cached_property
-    def repair_members(self) -> Ints:
-        """(H, k) the different repairs that each hypothesis needs, rising; len(repair_names) where empty."""
-        n = len(self.repair_names)
-        number = {name: i for i, name in enumerate(self.repair_names)}
-        lookup = np.array([*(number[name] for name in self.repairs), n], dtype=self.sets.members.dtype)
-        part = sorted_rows(lookup[self.sets.members])
-        for column in range(1, part.shape[1]):
-            part[part[:, column] == part[:, column - 1], column] = n  # two faults, one repair
-            part = sorted_rows(part)
-        return np.asfortranarray(part)
-
-    @cached_property
     def repair_twice(self) -> tuple[Ints, Ints, Floats]:
         """The hypotheses in which one repair mends several faults: their places, the repair, how many faults beyond
         the first."""

@@ -48,7 +48,6 @@ HEAD_RIGHT = _style("head-right", 8, 10, BOLD, textColor=SOFT, alignment=TA_RIGH
 TITLE = _style("title", 20, 24, BOLD)
 SECTION = _style("section", 13, 17, BOLD, spaceBefore=12, spaceAfter=4)
 SUB = _style("sub", 10, 13, BOLD, spaceBefore=8, spaceAfter=2)
-VERDICT = _style("verdict", 17, 21, BOLD)
 
 
 def text(words: str, style: ParagraphStyle = BODY) -> Flow:
