@@ -82,18 +82,17 @@ class _Spread:
         return cls(float(weights @ minutes / weights.sum()), low, high)
 
 
+def _span(spread: _Spread) -> str:
+    """From … to in whole minutes; one number where both are the same."""
+    low, high = f"{spread.low:.0f}", f"{spread.high:.0f}"
+    return low if low == high else _("{low} to {high}").format(low=low, high=high)
+
+
 def _words(repair: _Spread, check: _Spread) -> str:
     both = _(
-        "Checks first: {check:.0f} min to a proven fix, in eight of ten cars {check_low:.0f} to {check_high:.0f}; "
-        "repairs at once, in this order: {repair:.0f} min, {repair_low:.0f} to {repair_high:.0f}."
-    ).format(
-        check=check.mean,
-        check_low=check.low,
-        check_high=check.high,
-        repair=repair.mean,
-        repair_low=repair.low,
-        repair_high=repair.high,
-    )
+        "Checks first: {check:.0f} min to a proven fix, in eight of ten cars {check_span}; "
+        "repairs at once, in this order: {repair:.0f} min, in eight of ten {repair_span}."
+    ).format(check=check.mean, check_span=_span(check), repair=repair.mean, repair_span=_span(repair))
     gap = repair.mean - check.mean
     if abs(gap) < max(ALIKE_MINUTES, ALIKE * max(repair.mean, check.mean)):
         return both + " " + _("There is little between them.")

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from itertools import pairwise
 
 import numpy as np
@@ -153,3 +154,13 @@ def test_the_command_says_both_ways(tmp_path):
     first = answer["next_checks"][0]
     assert first["ahead_bits"] >= first["bits"]
     assert first["ahead_minutes"] >= first["minutes"] - 0.01
+
+
+def test_a_span_is_told_from_to_and_as_one_number_where_both_are_the_same():
+    for told in (ways(complaint=COMPLAINT, observations=DECISIVE), ways(complaint=COMPLAINT)):
+        spans = re.findall(r"in eight of ten(?: cars)? (\d+)(?: to (\d+))?", told.words)
+        assert len(spans) == 2
+        assert all(low != high for low, high in spans)
+    assert spans[0][1], "of a car of which little is known the minutes differ"
+    decided = ways(complaint=COMPLAINT, observations=DECISIVE).words
+    assert re.search(r"in eight of ten(?: cars)? \d+[;.]", decided)
