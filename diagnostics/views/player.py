@@ -5,6 +5,7 @@ from urllib.parse import urlencode
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils.cache import add_never_cache_headers, patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
@@ -80,8 +81,12 @@ def _played(request: ShopRequest, system: TopSystem, asked: dict[str, str], show
         "told": customer_tells(system, motion, faults) if faults else (),
         **shown,
     }
-    part = "#player" if request.htmx and not request.htmx.history_restore_request else ""
-    return render(request, f"diagnostics/systems/play.html{part}", context)
+    context["alone"] = bool(request.htmx and not request.htmx.history_restore_request)
+    answer = render(request, f"diagnostics/systems/play.html{'#player' if context['alone'] else ''}", context)
+    # One address gives the page and a part of it: going back must never get the part where the page was.
+    patch_vary_headers(answer, ["HX-Request", "HX-History-Restore-Request"])
+    add_never_cache_headers(answer)
+    return answer
 
 
 def _faults_asked(request: ShopRequest, system: TopSystem) -> tuple[Fault, ...]:

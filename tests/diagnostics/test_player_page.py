@@ -161,8 +161,13 @@ def test_with_htmx_the_player_alone_comes_and_going_back_gives_the_page(
     client_as: As, revision: SystemRevision
 ) -> None:
     client = client_as("technician")
-    part = words(client.get(f"{AT}?motion=close&step=1", headers={"HX-Request": "true"}))
+    answer = client.get(f"{AT}?motion=close&step=1", headers={"HX-Request": "true"})
+    part = words(answer)
     assert part.lstrip().startswith('<div id="player"')
     assert "hx-swap-oob" in part
+    assert "no-store" in answer["Cache-Control"]
+    assert "HX-History-Restore-Request" in answer["Vary"]
     headers = {"HX-Request": "true", "HX-History-Restore-Request": "true"}
-    assert "<html" in words(client.get(f"{AT}?motion=close&step=1", headers=headers))
+    page = words(client.get(f"{AT}?motion=close&step=1", headers=headers))
+    assert "<html" in page
+    assert page.count('id="player-said"') == 1
