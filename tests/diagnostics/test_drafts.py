@@ -319,7 +319,7 @@ def test_somebody_else_publishing_the_number_between_look_and_write_is_told(
 @pytest.mark.django_db(transaction=True)
 def test_two_who_publish_at_once_make_one_revision(owner: User, revision: SystemRevision) -> None:
     first, second = changed(revision), changed(revision).replace("2200", "4700")
-    start, outcomes = threading.Barrier(2), []
+    start, outcomes = threading.Barrier(2), list[int | str]()
 
     def go(text: str) -> None:
         start.wait(timeout=20)

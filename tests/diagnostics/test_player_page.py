@@ -77,7 +77,7 @@ def test_a_motion_is_gone_through_by_links_alone(client_as: As, revision: System
 def test_a_step_says_what_it_waits_for_and_marks_what_changed(client_as: As, revision: SystemRevision) -> None:
     frames = player_frames(system_of(revision), "close")
     at = next(n for n in range(1, len(frames)) if frames[n].number == 2 and frames[n].words == "Ended.")
-    page = words(client_as("counter").get(AT, {"motion": "close", "step": at}))
+    page = words(client_as("counter").get(AT, {"motion": "close", "step": str(at)}))
     step = system_of(revision).motions["close"].steps[1]
     assert "Ends when" in page
     assert "s</dd>" in page
@@ -91,7 +91,7 @@ def test_a_step_says_what_it_waits_for_and_marks_what_changed(client_as: As, rev
 
 @pytest.mark.django_db
 def test_with_faults_it_stops_and_says_where_and_what_is_told(client_as: As, revision: SystemRevision) -> None:
-    query = {"motion": "close", "step": "999", "fault": ["BG4:never-makes", "", "BG8:open"]}
+    query: dict[str, str | list[str]] = {"motion": "close", "step": "999", "fault": ["BG4:never-makes", "", "BG8:open"]}
     page = words(client_as("technician").get(AT, query))
     assert "stops here" in page
     assert "lamp flashes" in page

@@ -146,9 +146,7 @@ class _Walk:
         return f"{subject}, {words}"
 
     def called(self, subject: str, now: str) -> str:
-        return _("{what} is likely {now} now: it has another name and is otherwise alike.").format(
-            what=subject, now=now
-        )
+        return _("{what} is likely {now} now: the two are alike.").format(what=subject, now=now)
 
     def sentence(self, at: At, subject: str, field: str, old: Any, new: Any, key: str = "") -> Change:
         named = f"{key} {self.names[key]}" if key in self.names else key.replace("-", " ")
