@@ -164,8 +164,8 @@ def test_probabilities_are_a_distribution(drawn, max_faults):
     asked = [int(np.argmax(belief.shares)), 0, n - 1]
     there = [weights[(belief.model.sets.members == fault).any(axis=1)].sum() for fault in asked]
     assert belief.shares[asked] == pytest.approx(there, abs=1e-12)
-    mended = belief.model.repair_members
-    needed = [weights[(mended == repair).any(axis=1)].sum() for repair in range(len(belief.repairs))]
+    mends = np.array([*belief.model.repairs, ""])[belief.model.sets.members]
+    needed = [weights[(mends == repair).any(axis=1)].sum() for repair in belief.model.repair_names]
     assert belief.repairs == pytest.approx(needed, abs=1e-12)
 
 
