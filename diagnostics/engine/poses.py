@@ -28,7 +28,9 @@ def differing(here: Mapping[str, str], there: Mapping[str, str]) -> dict[str, st
 
 
 def places_words(system: TopSystem, places: Mapping[str, str]) -> str:
-    return ", ".join(f"{system.axes[axis].title}: {place_words(place)}" for axis, place in places.items())
+    """In the order of the system's axes: a database that stores places may give them back in another order."""
+    ordered = ((axis, places[axis]) for axis in system.axes if axis in places)
+    return ", ".join(f"{system.axes[axis].title}: {place_words(place)}" for axis, place in ordered)
 
 
 def plain(name: str) -> str:
