@@ -254,10 +254,12 @@ def test_from_a_strange_car_to_a_certificate(
 
     _to_the_sheet(page, live_server.url)
     sheet_at = page.url
-    at = AtTheCar(page, Bench(system, [fault], random.Random(7)))  # noqa: S311 - a story, no secret
+    at = AtTheCar(page, Bench(system, [fault], random.Random(1)))  # noqa: S311 - a story, no secret
     expect(page.locator("#supply")).to_be_focused()
+    version = page.locator("#live").get_attribute("hx-get")
     page.keyboard.type(str(at.bench.supply))
     page.keyboard.press("Enter")
+    expect(page.locator("#live")).not_to_have_attribute("hx-get", version or "")
     _complain(at)
     _find_it(at, system, fault)
 
