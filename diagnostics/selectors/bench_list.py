@@ -8,7 +8,7 @@ from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, CheckKind, WorkKind
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
-from diagnostics.selectors.proof import motions_owed, repaired_paths, waited_for
+from diagnostics.selectors.proof import owed, waited_for
 
 
 def bench_list_of_sheet(sheet: BenchSheet) -> BenchList | None:
@@ -24,7 +24,9 @@ def bench_list_of_sheet(sheet: BenchSheet) -> BenchList | None:
         seen[code] = in_poses[code] | waited_for(evidence, code) | (seen[code] - trigger_brings(system, code))
     here = rest_of(system, sheet.pose)
     plan = proof_plan(system, seen, here=here, not_by_hand=adjusted)
-    return bench_list(system, plan, supply=supply_of(sheet, system), half_way=not here, owed=_owed(evidence))
+    return bench_list(
+        system, plan, supply=supply_of(sheet, system), half_way=not here, owed=owed(evidence, but=system.wired())
+    )
 
 
 def supply_of(sheet: BenchSheet, system: TopSystem) -> float:
@@ -36,10 +38,3 @@ def _seen(evidence: Evidence, checks: tuple[Check, ...]) -> dict[str, set[str]]:
     system = evidence.system
     observations = [observation_of(check.observation) for check in checks]
     return states_seen(system, [(one, judge(system, one)) for one in observations])
-
-
-def _owed(evidence: Evidence) -> tuple[str, ...]:
-    """What pins do not show: paths of drives and latches, and motions that stopped before the work."""
-    wired = evidence.system.wired()
-    paths = [path for path in repaired_paths(evidence) if not path.proven and path.position not in wired]
-    return (*(f"{path.position} {path.name}: {path.missing}" for path in paths), *motions_owed(evidence))

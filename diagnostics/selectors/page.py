@@ -21,10 +21,11 @@ from diagnostics.engine.system.model import Pin, Position, TopSystem
 from diagnostics.engine.system.series import partner_of, pin_of
 from diagnostics.engine.told import complaint_sentences
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
+from diagnostics.selectors.bench_list import supply_of
 from diagnostics.selectors.changed import Changed, last_change
 from diagnostics.selectors.earlier import Earlier, earlier_reads
 from diagnostics.selectors.evidence import Evidence, evidence_of_rows, evidence_of_sheet, rows_of_sheet
-from diagnostics.selectors.proof import motions_owed, repaired_paths
+from diagnostics.selectors.proof import owed
 from diagnostics.selectors.suspects import OPEN_SUSPECT, diagnosis_of
 from diagnostics.selectors.todos import (
     Contradiction,
@@ -220,7 +221,7 @@ def _with_suspects(page: SheetPage, evidence: Evidence, diagnosis: Diagnosis) ->
         surprising=surprising_of(sheet, evidence, diagnosis.surprise, shown),
         warnings=diagnosis.warnings,
         timed=any(isinstance(one, MotionTrial) and one.seconds for one in evidence.case.observations),
-        owed=_owed(evidence),
+        owed=owed(evidence),
         work=evidence.work,
     )
 
@@ -239,14 +240,9 @@ def gives(system: TopSystem, code: str, pose: Mapping[str, str], supply: float) 
     return Gives(shape, state_word(state), due_volts(system, position, state, supply))
 
 
-def _owed(evidence: Evidence) -> tuple[str, ...]:
-    paths = (path for path in repaired_paths(evidence) if not path.proven)
-    return tuple(f"{path.position} {path.name}: {path.missing}" for path in paths) + motions_owed(evidence)
-
-
 def _pin_rows(sheet: BenchSheet, evidence: Evidence, kept: Iterable[Check]) -> tuple[Row, ...]:
     system = evidence.system
-    supply = sheet.supply_mv / 1000 if sheet.supply_mv else system.supply_v
+    supply = supply_of(sheet, system)
     by_position, earlier = _by_position(kept), earlier_reads(sheet, system)
     proof = evidence.proof()
     rows = []

@@ -13,6 +13,7 @@ What proves a repaired path, by the kind of its position:
 Whatever was worked on, a motion that was complained of, or that stopped in a trial, must run whole after the last work.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -76,6 +77,13 @@ def motions_owed(evidence: Evidence) -> tuple[str, ...]:
     words = _("“{motion}” stopped before the work and has not been seen to run whole since: run a motion trial.")
     motions = sorted(evidence.system.motions.items())
     return tuple(words.format(motion=motion.title) for name, motion in motions if name in owed)
+
+
+def owed(evidence: Evidence, *, but: Collection[str] = ()) -> tuple[str, ...]:
+    """What still has to be seen after the work, a sentence each: paths, without those at the positions `but`, and
+    motions."""
+    paths = (path for path in repaired_paths(evidence) if not path.proven and path.position not in but)
+    return (*(f"{path.position} {path.name}: {path.missing}" for path in paths), *motions_owed(evidence))
 
 
 def reasons_not_done(job: Job) -> list[str]:
