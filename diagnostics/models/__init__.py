@@ -1,4 +1,5 @@
 from diagnostics.models.enquiries import Enquiry, EnquiryState
+from diagnostics.models.learning import FailureModel, Learning, ProductionRange, RangeState, Sighting
 from diagnostics.models.sheets import BenchSheet, Check, CheckKind
 from diagnostics.models.systems import SystemDraft, SystemRevision
 from diagnostics.models.units import Unit, Work, WorkKind
@@ -9,6 +10,11 @@ __all__ = [
     "CheckKind",
     "Enquiry",
     "EnquiryState",
+    "FailureModel",
+    "Learning",
+    "ProductionRange",
+    "RangeState",
+    "Sighting",
     "SystemDraft",
     "SystemRevision",
     "Unit",

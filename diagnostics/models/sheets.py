@@ -24,6 +24,7 @@ class BenchSheet(models.Model):
 
     `pose` is the pose that the car stands in now ({axis: place}); `supply_mv` the supply last measured at the module;
     `complaint` as in a case file ({"motion", "stops_at", "lamp"} or {}); `recent_work` positions worked on before.
+    `sighted`: its sightings (models/learning.py) are those of its checks and work as they are now.
     """
 
     job = models.ForeignKey("shop.Job", on_delete=models.PROTECT, related_name="sheets")
@@ -39,9 +40,11 @@ class BenchSheet(models.Model):
     opened_by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)
+    sighted = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["-opened_at", "-pk"]
+        indexes = [models.Index(fields=["id"], condition=models.Q(sighted=False), name="benchsheet_to_sight")]
         constraints = [
             models.UniqueConstraint(
                 fields=["car"], condition=models.Q(closed_at__isnull=True), name="benchsheet_one_open_per_car"

@@ -56,11 +56,17 @@ class WorkKind(models.TextChoices):
 
 
 class Work(models.Model):
-    """Work on a position. It voids the proof of that path: only checks after `at` prove it again."""
+    """Work on a position. It voids the proof of that path: only checks after `at` prove it again.
+
+    `mode`: the fault that it took away, PRECAUTION where nothing was wrong there, '' where nobody said.
+    """
+
+    PRECAUTION = "precaution"
 
     job = models.ForeignKey("shop.Job", on_delete=models.PROTECT, related_name="work")
     position = models.CharField(max_length=12)
     kind = models.CharField(max_length=10, choices=WorkKind)
+    mode = models.CharField(max_length=24, blank=True)
     words = models.CharField(max_length=200, blank=True)
     old_unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
     new_unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="+", null=True, blank=True)

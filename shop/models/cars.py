@@ -28,7 +28,9 @@ class Customer(models.Model):
 
 
 class Car(models.Model):
-    """One vehicle. `made_on` is the first day of its production month; `system` the slug of its top system.
+    """One vehicle. `made_on` is the first day of its production month (with `year_only`: January of the year, the
+    month is not known); `system` the slug of its top system. `known_from`: the day its history begins where failures
+    before that day were not written down anywhere; null: all that matters is known, as far as anybody can tell.
 
     The slug is a natural key: a car whose system nobody has declared yet can be taken in all the same (blank).
     """
@@ -38,6 +40,8 @@ class Car(models.Model):
     maker = models.CharField(max_length=60)
     model = models.CharField(max_length=60)
     made_on = models.DateField(_("production month"))
+    year_only = models.BooleanField(default=False)
+    known_from = models.DateField(null=True, blank=True)
     climate = models.CharField(max_length=10, choices=Climate, default=Climate.TEMPERATE)
     system = models.SlugField(_("top system"), max_length=60, blank=True)
     owner = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="cars", null=True, blank=True)
@@ -50,6 +54,13 @@ class Car(models.Model):
             models.CheckConstraint(condition=models.Q(vin__regex=r"^[A-HJ-NPR-Z0-9]{17}$"), name="car_vin_iso3779"),
             models.CheckConstraint(condition=models.Q(made_on__day=1), name="car_made_on_first_of_month"),
             models.CheckConstraint(condition=models.Q(climate__in=Climate.values), name="car_climate_known"),
+            models.CheckConstraint(
+                condition=models.Q(year_only=False) | models.Q(made_on__month=1), name="car_year_only_is_january"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(known_from__isnull=True) | models.Q(known_from__gte=models.F("made_on")),
+                name="car_known_from_after_made",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -12,6 +12,7 @@ class RunState(models.TextChoices):
     RUNNING = "running", _("Running")
     DONE = "done", _("Done")
     FAILED = "failed", _("Failed")
+    CANCELLED = "cancelled", _("Cancelled")
 
 
 class TaskRun(models.Model):
@@ -21,7 +22,7 @@ class TaskRun(models.Model):
     kind = models.CharField(max_length=40)
     title = models.CharField(max_length=140)
     job = models.ForeignKey("shop.Job", on_delete=models.CASCADE, related_name="runs", null=True, blank=True)
-    state = models.CharField(max_length=8, choices=RunState, default=RunState.QUEUED)
+    state = models.CharField(max_length=10, choices=RunState, default=RunState.QUEUED)
     done = models.PositiveIntegerField(default=0)
     total = models.PositiveIntegerField(default=1)
     words = models.CharField(max_length=200, blank=True)
@@ -30,6 +31,7 @@ class TaskRun(models.Model):
     queued_at = models.DateTimeField()
     started_at = models.DateTimeField(null=True, blank=True)
     ended_at = models.DateTimeField(null=True, blank=True)
+    cancel_asked_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-queued_at"]
