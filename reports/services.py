@@ -20,9 +20,9 @@ from reports.document.numbers import number_new
 from reports.gather import certificate_content
 from reports.models import Certificate, CertificateState
 from shop.errors import Conflict
-from shop.models import Job, RunState, TaskRun, User
+from shop.models import Job, TaskRun, User
 from shop.permissions import require
-from shop.runs import run_fail, run_queue
+from shop.runs import run_fail, run_is_alive, run_queue
 from shop.services import trail_record
 
 log = logging.getLogger(__name__)
@@ -72,7 +72,8 @@ def certificate_freeze(*, job: Job, by: User) -> tuple[Certificate, TaskRun | No
         if current.fingerprint == fingerprint(content, before):
             return current, current.run
     made_from = fingerprint(content, replaces)
-    if waiting is not None and waiting.run is not None and _is_alive(waiting.run):
+    lost = _("The worker stopped before the certificate was ready.")
+    if waiting and waiting.run and run_is_alive(waiting.run, lost_after=LOST_AFTER, words=lost):
         if waiting.fingerprint == made_from:
             return waiting, waiting.run
         raise Conflict(_("A certificate of this job is just being issued. Wait until it is there, then ask again."))
@@ -132,13 +133,3 @@ def _replace(certificate: Certificate) -> None:
         words=words,
         link=earlier.get_absolute_url(),
     )
-
-
-def _is_alive(run: TaskRun) -> bool:
-    """Whether the run may still end well. One that lost its worker is written off, so that one can ask again."""
-    if run.state not in (RunState.QUEUED, RunState.RUNNING):
-        return False
-    if timezone.now() - (run.started_at or run.queued_at) > LOST_AFTER:
-        run_fail(run, _("The worker stopped before the certificate was ready."))
-        return False
-    return True

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from reports.models import Certificate, CertificateState
 from reports.services import certificate_issue
 from shop.models import RunState, TaskRun
-from shop.runs import run_claim, run_fail, run_finish, run_step
+from shop.runs import Cancelled, run_cancelled, run_claim, run_fail, run_finish, run_step
 
 log = logging.getLogger(__name__)
 
@@ -26,6 +26,9 @@ def certificate_issue_task(run_id: str, certificate_id: int) -> None:
     if certificate.state == CertificateState.ISSUING:
         try:
             certificate_issue(certificate=certificate, progress=lambda words: run_step(run, words))
+        except Cancelled:
+            run_cancelled(run)
+            return
         except Exception:
             log.exception("certificate %s could not be issued", certificate.number)
             run_fail(run, _("The certificate could not be made. Ask for it again; if it fails again, tell the owner."))

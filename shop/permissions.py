@@ -28,6 +28,9 @@ MAY: Mapping[str, frozenset[str]] = {
     "enquiry.write": frozenset({_C, _T, _O}),
     "enquiry.erase": frozenset({_O}),
     "certificate.issue": frozenset({_T, _O}),
+    "learning.ask": frozenset({_T, _P, _O}),
+    "range.decide": frozenset({_O}),
+    "run.cancel": frozenset({_O}),
 }
 
 

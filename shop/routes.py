@@ -24,6 +24,7 @@ urlpatterns = [
     path("jobs/<int:pk>/pictures/", jobs.picture_new, name="job-picture"),
     path("pictures/<int:pk>/", jobs.picture, name="picture"),
     path("runs/<uuid:pk>/", runs.run, name="run"),
+    path("runs/<uuid:pk>/cancel/", runs.cancel, name="run-cancel"),
     path("sign-in/", people.SignIn.as_view(), name="sign-in"),
     path("sign-out/", people.SignOut.as_view(), name="sign-out"),
     path("tour/dismiss/", people.tour, name="tour-dismiss"),

@@ -55,6 +55,7 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("shop:job-picture", "post", {}, ALL),
     ("shop:picture", "get", {}, ALL),
     ("shop:run", "get", {}, ALL),
+    ("shop:run-cancel", "post", {}, CUSTOMERS),  # asked for by the counter
     ("shop:tour-dismiss", "post", {}, ALL),
     ("shop:sign-out", "post", {}, ALL),
     ("diagnostics:systems", "get", {}, ALL),
@@ -137,7 +138,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "draft-play": "rht-trio", "draft-publish": "rht-trio", "draft-drop": "rht-trio",
         "tell-about": "rht-trio", "tell-sent": enquiry.code,
         "car": car.pk, "car-edit": car.pk, "odometer-add": car.pk, "job-new": car.pk,
-        "customer": car.owner_id, "customer-edit": car.owner_id, "picture": 9999, "run": run.pk,
+        "customer": car.owner_id, "customer-edit": car.owner_id, "picture": 9999, "run": run.pk, "run-cancel": run.pk,
         "system": "rht-trio", "system-rates": "rht-trio", "car-units": car.pk, "car-proof": car.pk, "car-panel": car.pk,
         "certificate": "TW-2026-XXXXXXXX-X", "certificate-file": "TW-2026-XXXXXXXX-X",
         "check-strike": check.pk, "sheet-fields": sheet.pk, "sheet-compare": sheet.pk, "next": sheet.pk,

@@ -39,7 +39,13 @@ _STAGE_TAGS = {
     Stage.DONE: "ok",
     Stage.GONE: "gone",
 }
-_RUN_TAGS = {RunState.QUEUED: "wait", RunState.RUNNING: "go", RunState.DONE: "ok", RunState.FAILED: "finding"}
+_RUN_TAGS = {
+    RunState.QUEUED: "wait",
+    RunState.RUNNING: "go",
+    RunState.DONE: "ok",
+    RunState.FAILED: "finding",
+    RunState.CANCELLED: "gone",
+}
 
 
 @dataclass(frozen=True, slots=True)
