@@ -5,7 +5,7 @@ comes in for its top, in no particular age, and gives way to the learned failure
 and rough ratio; the reason of each stands beside it.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from diagnostics.engine.results import Fault
@@ -93,6 +93,27 @@ MODES: Mapping[Kind, tuple[Mode, ...]] = {
 PER_INPUT = "input-dead"
 """The mode of the module that exists once for each sensor which it reads."""
 
+MODE_BITS: Mapping[str, int] = {
+    "stays-made": 1 << 0,
+    "never-makes": 1 << 1,
+    "comes-and-goes": 1 << 2,
+    "high-resistance": 1 << 3,
+    "open": 1 << 4,
+    "shorted-to-ground": 1 << 5,
+    "unplugged": 1 << 6,
+    "out-of-adjustment": 1 << 7,
+    "dead": 1 << 8,
+    "leaks": 1 << 9,
+    "binds": 1 << 10,
+    "weak": 1 << 11,
+    "stuck": 1 << 12,
+    "input-dead": 1 << 13,
+    "output-dead": 1 << 14,
+    "low": 1 << 15,
+}
+"""Sets of modes as whole numbers of 31 bits. Stored with every sighting: a bit never changes its meaning, a new mode
+takes the next one."""
+
 REPAIR_MINUTES: Mapping[str, float] = {
     "adjust": 25.0,  # loosen, set by the reading at the pin, tighten, read again
     "plug-in": 5.0,
@@ -129,6 +150,16 @@ def mode_of(system: TopSystem, fault: Fault) -> Mode:
     raise KeyError(fault)
 
 
+def bits_of(modes: Iterable[str]) -> int:
+    """A set of modes as MODE_BITS."""
+    return sum(MODE_BITS[mode] for mode in set(modes))
+
+
+def modes_in(bits: int) -> frozenset[str]:
+    """The modes whose bits are set."""
+    return frozenset(mode for mode, bit in MODE_BITS.items() if bits & bit)
+
+
 def faults_of(system: TopSystem) -> tuple[Fault, ...]:
     """Every fault that the system can have, in the order of its positions. Order is stable for one system."""
     return tuple(_faults(system))
@@ -158,6 +189,15 @@ def repair_of(system: TopSystem, fault: Fault) -> Repair:
     words = _repair_words()[kind].format(code=fault.position, name=position.name)
     hands_on = REPLACE_MINUTES[position.kind] if kind == "replace" else REPAIR_MINUTES[kind]
     return Repair(fault.position, kind, words, hands_on + position.minutes)
+
+
+def cured_by(system: TopSystem, position: str, kind: str) -> tuple[str, ...]:
+    """The modes that work of this kind takes away at the position, those first whose repair it is. A new unit takes
+    away whatever was wrong with the old one, also what is mostly trimmed or refilled (a cylinder bent beyond that)."""
+    modes = MODES[system.positions[position].kind]
+    own = [mode.name for mode in modes if mode.repair == kind]
+    besides = [mode.name for mode in modes if kind == "replace" and mode.where in ("unit", "sensor")]
+    return tuple(dict.fromkeys([*own, *besides]))
 
 
 def _repair_words() -> dict[str, str]:

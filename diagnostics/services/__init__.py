@@ -4,6 +4,7 @@ from diagnostics.services.checks import check_add, check_strike
 from diagnostics.services.drafts import DraftMoved, draft_drop, draft_keep, draft_publish
 from diagnostics.services.enquiries import Contact, enquiry_close, enquiry_erase, enquiry_send, enquiry_take
 from diagnostics.services.sheets import SheetAlreadyOpen, sheet_close, sheet_open, sheet_set_complaint, sheet_set_pose
+from diagnostics.services.sightings import sightings_refresh
 from diagnostics.services.systems import system_publish
 from diagnostics.services.work import work_add
 
@@ -24,6 +25,7 @@ __all__ = [
     "sheet_open",
     "sheet_set_complaint",
     "sheet_set_pose",
+    "sightings_refresh",
     "system_publish",
     "work_add",
 ]

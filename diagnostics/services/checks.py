@@ -46,6 +46,7 @@ def check_add(*, sheet: BenchSheet, by: User, observation: Mapping[str, Any], en
     if there is not None:
         return there
     sheet = locked(sheet)
+    _say_again(sheet)
     if Check.objects.filter(sheet__job_id=sheet.job_id).count() >= MOST_OBSERVATIONS:
         words = _("Job {number} has {count} entries and takes no more. Open a new job on the car.")
         raise Conflict(words.format(number=sheet.job.number, count=MOST_OBSERVATIONS))
@@ -73,6 +74,13 @@ def check_add(*, sheet: BenchSheet, by: User, observation: Mapping[str, Any], en
         if there is None:
             raise
         return there
+
+
+def _say_again(sheet: BenchSheet) -> None:
+    """What the sheet says of units has changed; the sheet is locked."""
+    if sheet.sighted:
+        sheet.sighted = False
+        sheet.save(update_fields=["sighted"])
 
 
 def _pose_follows(sheet: BenchSheet, system: TopSystem, data: Mapping[str, Any]) -> None:
@@ -162,6 +170,8 @@ def check_strike(*, check: Check, by: User, why: str) -> Check:
         struck_at=timezone.now(), struck_by=by, struck_why=why[:200]
     )
     check.refresh_from_db()
+    # Without a look at what stands there: somebody may be making the sightings of the entry as it was.
+    BenchSheet.objects.filter(pk=check.sheet_id).update(sighted=False)
     if struck != 1:
         raise Conflict(
             _("{who} has struck this entry out already: {why}").format(who=check.struck_by, why=check.struck_why)

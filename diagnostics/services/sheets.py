@@ -206,8 +206,8 @@ def _set_complaint(sheet: BenchSheet, case: Case) -> None:
 def sheet_close(*, sheet: BenchSheet, by: User) -> BenchSheet:
     require(by, "bench.write")
     sheet = locked(sheet)
-    sheet.closed_at = timezone.now()
-    sheet.save(update_fields=["closed_at"])
+    sheet.closed_at, sheet.sighted = timezone.now(), False
+    sheet.save(update_fields=["closed_at", "sighted"])
     counted = sheet.checks.filter(struck_at__isnull=True).exclude(verdict="refused").count()
     trail_record(
         by=by,

@@ -8,10 +8,11 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from diagnostics.engine.faults import faults_of, repair_of
+from diagnostics.engine.faults import cured_by, faults_of, mode_words, repair_of
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.models import Check, Unit, Work, WorkKind
+from diagnostics.models import BenchSheet, Check, Unit, Work, WorkKind
 from diagnostics.selectors.systems import system_for_job, system_of
+from diagnostics.selectors.what_was_wrong import proposed_mode
 from diagnostics.services.sheets import locked_job
 from shop.errors import Conflict, ShopError
 from shop.models import Car, Job, User
@@ -30,8 +31,12 @@ def work_add(
     revision: str = "",
     serial: str = "",
     words: str = "",
+    mode: str = "",
 ) -> Work:
     """Book work on a position of the job's car; `kind` of WorkKind. A replacement needs the number of the new part.
+
+    `mode`: what was wrong there, one that this kind of work takes away, or Work.PRECAUTION; '' for what the checks say
+    (selectors/what_was_wrong.py), which may be nothing.
 
     A replacement books the old unit off and the new one on in the same transaction; the original unit gets its row
     when it comes off. ShopError for work that cannot be, Conflict for a finished job, a serial that is fitted
@@ -44,6 +49,7 @@ def work_add(
     declared = system_for_job(job)
     system = system_of(declared) if declared else None
     _refuse_impossible(system, position, kind, part)
+    mode = _what_was_wrong(job, system, position, kind, mode.strip())
     old = new = None
     if kind != WorkKind.REPLACE:
         _refuse_again(job, position, kind, words.strip()[:200])
@@ -53,12 +59,14 @@ def work_add(
         job=job,
         position=position,
         kind=kind,
+        mode=mode,
         words=words.strip()[:200],
         old_unit=old,
         new_unit=new,
         by=by,
         at=timezone.now(),
     )
+    BenchSheet.objects.filter(job=job).update(sighted=False)
     trail_record(by=by, job=job, kind="work.added", words=_work_words(work, system), link=job.get_absolute_url())
     return work
 
@@ -98,6 +106,32 @@ def _refuse_impossible(system: TopSystem | None, position: str, kind: str, part:
                 kinds=", ".join(str(WorkKind(one).label) for one in kinds_of_work(system, position)),
             )
         )
+
+
+def _what_was_wrong(job: Job, system: TopSystem | None, position: str, kind: str, mode: str) -> str:
+    """The mode to keep; ShopError for one that this work does not take away."""
+    if not mode:
+        return proposed_mode(job, system, position, kind) if system is not None else ""
+    if mode == Work.PRECAUTION:
+        return mode
+    known = cured_by(system, position, kind) if system is not None else ()
+    if system is not None and mode not in known:
+        raise ShopError(
+            _("“{kind}” at {position} does not take away “{mode}”; expected one of: {modes}, or a precaution.").format(
+                kind=WorkKind(kind).label,
+                position=position,
+                mode=_said_of(mode),
+                modes=", ".join(mode_words(one) for one in known) or "–",
+            )
+        )
+    return mode if system is not None else ""
+
+
+def _said_of(mode: str) -> str:
+    try:
+        return mode_words(mode)
+    except KeyError:
+        return mode
 
 
 def _refuse_again(job: Job, position: str, kind: str, words: str) -> None:
@@ -171,4 +205,13 @@ def _work_words(work: Work, system: TopSystem | None) -> str:
     words = f"{work.position} {name}".strip() + f": {WorkKind(work.kind).label}"
     if work.new_unit is not None:
         words += f" ({work.new_unit.part})"
+    if work.mode:
+        words += ", " + what_was_wrong_words(work.mode)
     return words + (f". {work.words}" if work.words else "")
+
+
+def what_was_wrong_words(mode: str) -> str:
+    """What was wrong at a position, to stand behind the work done there."""
+    if mode == Work.PRECAUTION:
+        return _("as a precaution")
+    return _("what was wrong: {what}").format(what=mode_words(mode))

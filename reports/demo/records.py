@@ -15,11 +15,13 @@ class CheckRecord:
 
 @dataclass(frozen=True, slots=True)
 class WorkRecord:
-    """Work on a position; `part`: number of the unit that was fitted, empty where nothing was replaced."""
+    """Work on a position; `mode`: the fault that it took away; `part`: number of the unit that was fitted, empty where
+    nothing was replaced."""
 
     at: datetime
     position: str
     kind: str
+    mode: str
     words: str
     part: str = ""
     revision: str = ""

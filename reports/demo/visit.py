@@ -102,7 +102,7 @@ def mend(bench: Bench, watch: Watch, visit: Visit, faults: list[Fault], fitted: 
         repair = repair_of(bench.system, fault)
         part, revision = fitted(repair.position) if repair.kind == "replace" else ("", "")
         at = watch.after(repair.minutes)
-        visit.mending.append(WorkRecord(at, repair.position, repair.kind, repair.words, part, revision))
+        visit.mending.append(WorkRecord(at, repair.position, repair.kind, fault.mode, repair.words, part, revision))
         visit.mended.append(fault)
     bench.break_down(bench.faults - set(faults))
 

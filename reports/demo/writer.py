@@ -18,6 +18,7 @@ from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, SystemRevision, Unit, Work, WorkKind
 from diagnostics.services.free import FreeReading, judge_free
+from diagnostics.services.work import what_was_wrong_words
 from reports.demo.fleet import Scenario
 from reports.demo.records import CarRecord, CheckRecord, JobRecord, SheetRecord, WorkRecord
 from shop.models import Car, Customer, Job, JobNote, OdometerReading, Stage, TrailEntry, User
@@ -209,6 +210,7 @@ def _write_work(books: Books, on_bench: list[tuple[Job, CarRecord, SheetRecord]]
                     job=job,
                     position=entry.position,
                     kind=entry.kind,
+                    mode=entry.mode,
                     words=entry.words,
                     old_unit=old,
                     new_unit=new,
@@ -247,4 +249,6 @@ def _exchange(
 
 def _work_words(system: TopSystem, entry: WorkRecord) -> str:
     words = f"{entry.position} {system.positions[entry.position].name}: {WorkKind(entry.kind).label}"
-    return words + (f" ({entry.part})" if entry.part else "") + (f". {entry.words}" if entry.words else "")
+    words += f" ({entry.part})" if entry.part else ""
+    words += f", {what_was_wrong_words(entry.mode)}" if entry.mode else ""
+    return words + (f". {entry.words}" if entry.words else "")
