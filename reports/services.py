@@ -1,7 +1,6 @@
 """The writes: a certificate is asked for (its content frozen), then issued (drawn, kept byte for byte)."""
 
 import json
-import logging
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -12,7 +11,6 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from kombu.exceptions import ChannelError, OperationalError
 
 from reports.document.content import fingerprint, from_json, to_json
 from reports.document.draw import Drawn, draw
@@ -22,10 +20,8 @@ from reports.models import Certificate, CertificateState
 from shop.errors import Conflict
 from shop.models import Job, TaskRun, User
 from shop.permissions import require
-from shop.runs import run_fail, run_is_alive, run_queue
+from shop.runs import run_is_alive, run_queue, run_send
 from shop.services import trail_record
-
-log = logging.getLogger(__name__)
 
 PARTS = 3
 """Parts of issuing that a waiting person sees: read, draw, keep."""
@@ -42,19 +38,10 @@ def certificate_ask(*, job: Job, by: User) -> tuple[Certificate, TaskRun | None]
     """
     certificate, run = certificate_freeze(job=job, by=by)
     if run is not None and certificate.state == CertificateState.ISSUING:
-        transaction.on_commit(partial(_send, run, certificate.pk))
+        from reports.tasks import certificate_issue_task  # the task calls this module
+
+        transaction.on_commit(partial(run_send, run, certificate_issue_task, certificate.pk))
     return certificate, run
-
-
-def _send(run: TaskRun, certificate_id: int) -> None:
-    """Tell the worker. Where the queue does not answer the run says so, for everything else is committed already."""
-    from reports.tasks import certificate_issue_task  # the task calls this module
-
-    try:
-        certificate_issue_task.delay(str(run.pk), certificate_id)
-    except (OperationalError, ChannelError):
-        log.exception("run %s could not be queued", run.pk)
-        run_fail(run, _("The queue of the worker does not answer. Ask again later; if it fails again, tell the owner."))
 
 
 @transaction.atomic

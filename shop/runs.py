@@ -1,17 +1,22 @@
 """Runs of background work: how a task tells the waiting person how far it is, and how that person calls it off. Used by
 the tasks of every app."""
 
+import logging
 from datetime import timedelta
+from typing import Any
 
 from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from kombu.exceptions import ChannelError, OperationalError
 
 from shop.errors import Conflict
 from shop.models import Job, RunState, TaskRun, User
 from shop.permissions import may, require
 from shop.services import trail_record
+
+log = logging.getLogger(__name__)
 
 CANCEL_PATIENCE = timedelta(minutes=1)
 """A running task looks between its parts whether it was called off. One that has not looked for so long has lost its
@@ -25,6 +30,16 @@ class Cancelled(Exception):  # noqa: N818 - read as a word where it is raised
 def run_queue(*, kind: str, title: str, by: User | None, job: Job | None = None, total: int = 1) -> TaskRun:
     """A new run, waiting for the worker. The caller queues the task on commit with the run's id."""
     return TaskRun.objects.create(kind=kind, title=title, by=by, job=job, total=total, queued_at=timezone.now())
+
+
+def run_send(run: TaskRun, task: Any, *args: object) -> None:
+    """Tell the worker, once the run is committed. Where the queue does not answer the run says so, for everything else
+    is committed already."""
+    try:
+        task.delay(str(run.pk), *args)
+    except (OperationalError, ChannelError):
+        log.exception("run %s could not be queued", run.pk)
+        run_fail(run, _("The queue of the worker does not answer. Ask again later; if it fails again, tell the owner."))
 
 
 def run_claim(run: TaskRun, *, lost_after: timedelta | None = None) -> bool:

@@ -10,6 +10,7 @@ import secrets
 from pathlib import Path
 
 import environ
+from celery.schedules import crontab
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
@@ -207,6 +208,10 @@ CELERY_TASK_ACKS_LATE = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = TIME_ZONE
+CELERY_BEAT_SCHEDULE = {
+    "learn": {"task": "diagnostics.learn_nightly", "schedule": crontab(hour=3, minute=20)},
+}
+CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 
 LOGGING = {
     "version": 1,
