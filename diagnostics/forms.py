@@ -290,6 +290,7 @@ class StrikeForm(forms.Form):
 class WorkForm(forms.Form):
     position = forms.CharField(label=gettext_lazy("Position"), max_length=12)
     kind = forms.ChoiceField(choices=WorkKind.choices)
+    mode = forms.CharField(label=gettext_lazy("What was wrong there?"), max_length=24, required=False)
     part = forms.CharField(max_length=40, required=False)
     revision = forms.CharField(max_length=12, required=False)
     serial = forms.CharField(max_length=40, required=False)

@@ -34,6 +34,7 @@ urlpatterns = [
     path("jobs/<int:pk>/bench/", sheet.bench, name="bench"),
     path("jobs/<int:pk>/bench/panel/", fragments.job_panel, name="job-panel"),
     path("jobs/<int:pk>/add-work/", work.work_add, name="work-add"),
+    path("jobs/<int:pk>/what-was-wrong/", work.work_wrong, name="work-wrong"),
     path("sheets/<int:pk>/", sheet.sheet, name="sheet"),
     path("sheets/<int:pk>/live/", sheet.live, name="sheet-live"),
     path("sheets/<int:pk>/bench-list/", bench_list.bench_list, name="bench-list"),

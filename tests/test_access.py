@@ -75,6 +75,7 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("diagnostics:bench", "post", {}, BENCH),
     ("diagnostics:job-panel", "get", {}, ALL),
     ("diagnostics:work-add", "post", {"position": "BG3", "kind": "adjust"}, BENCH),
+    ("diagnostics:work-wrong", "get", {"position": "BG3", "kind": "replace"}, ALL),
     ("diagnostics:sheet", "get", {}, ALL),
     ("diagnostics:sheet-live", "get", {}, ALL),
     ("diagnostics:bench-list", "get", {}, ALL),
@@ -146,7 +147,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "sheet": sheet.pk, "sheet-live": sheet.pk,
         "sheet-pose": sheet.pk, "sheet-complaint": sheet.pk, "sheet-close": sheet.pk, "check-add": sheet.pk,
         "job": job.pk, "job-stage": job.pk, "job-hold": job.pk, "job-note": job.pk, "job-picture": job.pk,
-        "bench": job.pk, "job-panel": job.pk, "work-add": job.pk, "issue": job.pk,
+        "bench": job.pk, "job-panel": job.pk, "work-add": job.pk, "work-wrong": job.pk, "issue": job.pk,
     }  # fmt: skip
 
     def address_of(name: str) -> str:

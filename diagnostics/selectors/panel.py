@@ -13,6 +13,7 @@ from diagnostics.selectors.history import sheet_of_job, work_of_job
 from diagnostics.selectors.proof import RepairedPath, motions_owed, repaired_paths
 from diagnostics.selectors.suspects import diagnosis_of, open_suspects
 from diagnostics.selectors.systems import system_for_job, system_of
+from diagnostics.selectors.what_was_wrong import LIKELY_ENOUGH, Wrong, wrong_at
 from shop.models import Job
 
 
@@ -36,6 +37,16 @@ class JobPanel:
     @property
     def kinds(self) -> list[tuple[str, str]]:
         return [(value, str(label)) for value, label in WorkKind.choices]
+
+    @property
+    def wrong(self) -> Wrong | None:
+        """What can have been wrong where the form begins; of any other place too, for who has no JavaScript."""
+        if self.system is None:
+            return None
+        position, kind = self.likely if self.likely[0] else (next(iter(self.system.positions)), WorkKind.REPLACE.value)
+        first = self.suspects[0] if self.suspects else None
+        says = first.fault.mode if first is not None and first.probability >= LIKELY_ENOUGH else ""
+        return wrong_at(self.system, position, kind, says, others=True)
 
 
 def job_panel(job: Job) -> JobPanel:

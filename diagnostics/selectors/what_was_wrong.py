@@ -23,21 +23,39 @@ class Choice:
     words: str
 
 
-def choices_of(system: TopSystem, position: str, kind: str) -> tuple[Choice, ...]:
-    """What can have been wrong where work of this kind was done at the position, in plain words."""
+@dataclass(frozen=True, slots=True)
+class Wrong:
+    """What a person can say was wrong where work was done. `says`: what the checks say, in words; '' where they do not.
+    `others`: what other work, or work elsewhere, may have taken away."""
+
+    says: str
+    choices: tuple[Choice, ...]
+    others: tuple[Choice, ...] = ()
+
+
+def wrong_at(system: TopSystem, position: str, kind: str, says: str, *, others: bool = False) -> Wrong:
+    """The choices for work of this kind at a position; `says`: the mode that the checks speak for, '' for none."""
     modes = cured_by(system, position, kind) if position in system.positions else ()
-    return (
-        *(Choice(mode, mode_words(mode)) for mode in modes),
-        Choice(Work.PRECAUTION, _("nothing, done as a precaution")),
+    elsewhere: tuple[str, ...] = ()
+    if others:
+        pairs = ((code, one) for code in system.positions for one in WorkKind.values)
+        elsewhere = tuple(dict.fromkeys(mode for code, one in pairs for mode in cured_by(system, code, one)))
+    return Wrong(
+        says=_words(says) if says in (*modes, Work.PRECAUTION) else "",
+        choices=tuple(Choice(mode, _words(mode)) for mode in (*modes, Work.PRECAUTION)),
+        others=tuple(Choice(mode, _words(mode)) for mode in elsewhere if mode not in modes),
     )
 
 
-def all_choices(system: TopSystem) -> tuple[Choice, ...]:
-    """What can have been wrong anywhere on the top, for a form that does not know where yet."""
-    pairs = ((code, kind) for code in system.positions for kind in WorkKind.values)
-    modes = dict.fromkeys(mode for code, kind in pairs for mode in cured_by(system, code, kind))
-    words = [Choice(mode, mode_words(mode)) for mode in modes]
-    return (*words, Choice(Work.PRECAUTION, _("nothing, done as a precaution")))
+def _words(mode: str) -> str:
+    return _("nothing, changed as a precaution") if mode == Work.PRECAUTION else mode_words(mode)
+
+
+def what_was_wrong_words(mode: str) -> str:
+    """What was wrong, to stand behind the work that was done."""
+    if mode == Work.PRECAUTION:
+        return _("as a precaution")
+    return _("what was wrong: {what}").format(what=mode_words(mode))
 
 
 def proposed_mode(job: Job, system: TopSystem, position: str, kind: str) -> str:

@@ -12,7 +12,7 @@ from diagnostics.engine.faults import cured_by, faults_of, mode_words, repair_of
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, Unit, Work, WorkKind
 from diagnostics.selectors.systems import system_for_job, system_of
-from diagnostics.selectors.what_was_wrong import proposed_mode
+from diagnostics.selectors.what_was_wrong import proposed_mode, what_was_wrong_words
 from diagnostics.services.sheets import locked_job
 from shop.errors import Conflict, ShopError
 from shop.models import Car, Job, User
@@ -208,10 +208,3 @@ def _work_words(work: Work, system: TopSystem | None) -> str:
     if work.mode:
         words += ", " + what_was_wrong_words(work.mode)
     return words + (f". {work.words}" if work.words else "")
-
-
-def what_was_wrong_words(mode: str) -> str:
-    """What was wrong at a position, to stand behind the work done there."""
-    if mode == Work.PRECAUTION:
-        return _("as a precaution")
-    return _("what was wrong: {what}").format(what=mode_words(mode))

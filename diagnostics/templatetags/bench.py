@@ -17,11 +17,13 @@ from diagnostics.engine.hydraulics import CylinderFigures, cylinder_figures
 from diagnostics.engine.poses import place_words, plain
 from diagnostics.engine.system.fluid import remarks_of
 from diagnostics.engine.system.model import BETWEEN, TopSystem
+from diagnostics.selectors.what_was_wrong import what_was_wrong_words
 
 register = template.Library()
 
 register.filter("plain", plain)
 register.filter("place_words", place_words)
+register.filter("what_was_wrong", what_was_wrong_words)
 
 
 @register.simple_tag

@@ -4,11 +4,13 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from diagnostics import services
 from diagnostics.forms import WorkForm, first_words
 from diagnostics.selectors.panel import job_panel
+from diagnostics.selectors.systems import system_for_job, system_of
+from diagnostics.selectors.what_was_wrong import proposed_mode, wrong_at
 from shop.errors import ShopError
 from shop.http import ShopRequest
 from shop.models import Job
@@ -34,3 +36,16 @@ def work_add(request: ShopRequest, pk: int) -> HttpResponse:
         return render(request, "diagnostics/job_panel.html#panel", context)
     messages.success(request, words)
     return redirect(job)
+
+
+@require_safe
+def work_wrong(request: ShopRequest, pk: int) -> HttpResponse:
+    """What can have been wrong at `?position=` where work of `?kind=` was done: the options of the form's field."""
+    job = get_object_or_404(Job.objects.select_related("car"), pk=pk)
+    declared = system_for_job(job)
+    position, kind = request.GET.get("position", ""), request.GET.get("kind", "")
+    if declared is None or position not in system_of(declared).positions:
+        return render(request, "diagnostics/work_wrong.html", {"wrong": None})
+    system = system_of(declared)
+    wrong = wrong_at(system, position, kind, proposed_mode(job, system, position, kind))
+    return render(request, "diagnostics/work_wrong.html", {"wrong": wrong})

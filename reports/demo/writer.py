@@ -17,8 +17,9 @@ from diagnostics.engine.case import observation_of
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, SystemRevision, Unit, Work, WorkKind
+from diagnostics.selectors.what_was_wrong import what_was_wrong_words
+from diagnostics.services import sightings_refresh
 from diagnostics.services.free import FreeReading, judge_free
-from diagnostics.services.work import what_was_wrong_words
 from reports.demo.fleet import Scenario
 from reports.demo.records import CarRecord, CheckRecord, JobRecord, SheetRecord, WorkRecord
 from shop.models import Car, Customer, Job, JobNote, OdometerReading, Stage, TrailEntry, User
@@ -60,6 +61,7 @@ def write(
     _write_notes(books)
     _write_benches(books)
     TrailEntry.objects.bulk_create(sorted(books.trail, key=lambda entry: entry.at), BATCH)
+    sightings_refresh()
     return [(job, record) for job, _car, record in books.pairs]
 
 
