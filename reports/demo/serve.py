@@ -12,6 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from threading import Event
 from types import FrameType
@@ -48,11 +49,11 @@ def server_command(port: int) -> list[str]:
 
 def worker_command() -> list[str]:
     """One Celery worker that takes one task at a time in its own process; no talk with other workers, as there are
-    none."""
+    none. It forks the clock (beat) for what is done at night, so that both share their memory."""
     alone = ["--pool", "solo", "--concurrency", "1", "--without-gossip", "--without-mingle", "--without-heartbeat"]
     # In a container everybody is root; the worker's advice against it would bury the address that people look for.
     python = [sys.executable, "-W", "ignore:You're running the worker with superuser privileges"]
-    return [*python, "-m", "celery", "-A", "shop.celery", "--quiet", "worker", *alone, "--loglevel", "WARNING"]
+    return [*python, "-m", "celery", "-A", "shop.celery", "--quiet", "worker", "--beat", *alone, "--loglevel", "WARNING"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +79,11 @@ def _stop(children: Sequence[Child]) -> None:
         try:
             process.wait(max(0.1, deadline - time.monotonic()))
         except subprocess.TimeoutExpired:
-            os.killpg(process.pid, signal.SIGKILL)
+            process.kill()
             process.wait()
+        # What a killed child had forked (a worker its clock) is left in the child's session.
+        with suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
 
 
 def _answers(port: int) -> bool:

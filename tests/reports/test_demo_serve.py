@@ -99,7 +99,7 @@ def test_it_serves_works_off_the_queue_and_leaves_no_orphan(
         assert "Sign in" in answer.read().decode()
     _until(lambda: not list(messages.iterdir()), "the worker took the message")
     family = _children(process.pid)
-    assert len(family) >= 3, "gunicorn, its worker, and the Celery worker"
+    assert len(family) >= 4, "gunicorn, its worker, the Celery worker and its clock"
     process.send_signal(signal.SIGTERM)
     assert process.wait(timeout=SECONDS) == 0
     _until(lambda: not any(map(_is_alive, family)), "no process outlives the demo")
@@ -112,6 +112,8 @@ def test_when_one_ends_by_itself_the_other_ends_too(served: tuple[subprocess.Pop
     process.stdout.readline()
     family = _children(process.pid)
     worker = next(pid for pid in family if b"celery" in Path(f"/proc/{pid}/cmdline").read_bytes())
+    _until(lambda: bool(_children(worker)), "the worker has forked its clock")
+    family = _children(process.pid)
     os.kill(worker, signal.SIGKILL)
     assert process.wait(timeout=SECONDS) == 1
     assert process.stderr is not None
