@@ -1,0 +1,208 @@
+"""Reads of sightings: everything as columns for the learning, the units behind a number, what one car was last seen
+good in."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import islice
+from typing import Any
+
+import numpy as np
+from django.db.models import Exists, F, Max, Min, OuterRef, Q, QuerySet, Sum
+from django.db.models.functions import Coalesce
+
+from diagnostics.engine.faults import MODE_BITS, modes_in
+from diagnostics.learning.columns import UNKNOWN_SINCE, Observations
+from diagnostics.learning.records import CLIMATES, Bools, Ints, month_of
+from diagnostics.models import Sighting, Unit
+from shop.models import Car
+
+AT_ONCE = 20_000
+"""Rows that are read before they become columns."""
+_UNIT = ("car_id", "system", "position", "part", "revision", "since")
+_NAMED = ("system", "position", "part", "revision")
+_MODES = tuple(MODE_BITS)
+
+
+def observations(*, system: str | None = None, part: str | None = None) -> Observations:
+    """All sightings (of a system, of a part) as columns, by unit and day, the failure of a day first. Three queries,
+    streamed, the same on every database.
+
+    Where nothing ever failed at a position of a car, what was seen good again and again comes as the last day of it:
+    earlier days of the same modes tell nothing more.
+    """
+    rows = Sighting.objects.order_by()
+    if system is not None:
+        rows = rows.filter(system=system)
+    if part is not None:
+        rows = rows.filter(part=part)
+    failures = Sighting.objects.filter(car=OuterRef("car"), position=OuterRef("position")).exclude(failed="")
+    rows = rows.annotate(ever_failed=Exists(failures))
+    whole = rows.filter(ever_failed=True).values_list(*_UNIT, "good", "failed", "mended", "on", "observations")
+    sound = (
+        rows.filter(ever_failed=False)
+        .values(*_UNIT, "good", "failed", "mended")
+        .annotate(day=Max("on"), checks=Sum("observations"))
+        .values_list(*_UNIT, "good", "failed", "mended", "day", "checks")
+    )
+    columns = _Columns()
+    for query in (whole, sound):
+        stream = query.iterator(chunk_size=AT_ONCE)
+        while some := tuple(islice(stream, AT_ONCE)):
+            columns.add(some)
+    return columns.observations(Car.objects.filter(pk__in=rows.values("car_id")))
+
+
+class _Columns:
+    """Rows made columns as they come; names are numbered as they appear, and in alphabetical order at the end."""
+
+    def __init__(self) -> None:
+        self.names: dict[str, dict[str, int]] = {name: {} for name in _NAMED}
+        self.parts: list[Ints] = []
+
+    def add(self, rows: Sequence[tuple[Any, ...]]) -> None:
+        car, *named, since, good, failed, mended, day, checks = zip(*rows, strict=True)
+        codes = [_numbered(self.names[name], values) for name, values in zip(_NAMED, named, strict=True)]
+        fitted = [UNKNOWN_SINCE if one is None else one.toordinal() for one in since]
+        modes = [_MODES.index(one) if one else -1 for one in failed]
+        days = [one.toordinal() for one in day]
+        columns = (car, *codes, fitted, good, modes, mended, days, checks)
+        self.parts.append(np.array([np.array(one, dtype=np.int64) for one in columns]))
+
+    def observations(self, cars: QuerySet[Car]) -> Observations:
+        table = np.concatenate(self.parts, axis=1) if self.parts else np.empty((11, 0), dtype=np.int64)
+        car, since, good, failed, mended, day, checks = (table[i] for i in (0, 5, 6, 7, 8, 9, 10))
+        ordered = [self._alphabetical(name, table[1 + i]) for i, name in enumerate(_NAMED)]
+        unit = _unit(np.array([car, *(codes for codes, _names in ordered), since]))
+        order = np.lexsort((checks, good, failed < 0, day, unit))
+        (month, year_only, climate, known), place = _facts(cars, car)
+        return Observations(
+            unit=unit[order],
+            car=car[order],
+            system_code=ordered[0][0][order],
+            position_code=ordered[1][0][order],
+            part_code=ordered[2][0][order],
+            revision_code=ordered[3][0][order],
+            month=month[place][order],
+            year_only=year_only[place].astype(bool)[order],
+            climate=climate[place][order],
+            since_day=since[order],
+            known_day=known[place][order],
+            day=day[order],
+            good=good[order],
+            failed=failed[order],
+            mended=mended.astype(bool)[order],
+            checks=checks[order],
+            row=np.zeros(len(order), dtype=np.int64),
+            systems=ordered[0][1],
+            positions=ordered[1][1],
+            parts=ordered[2][1],
+            revisions=ordered[3][1],
+            modes=_MODES,
+        )
+
+    def _alphabetical(self, name: str, codes: Ints) -> tuple[Ints, tuple[str, ...]]:
+        known = self.names[name]
+        names = sorted(known)
+        place = np.empty(len(names), dtype=np.int64)
+        place[[known[one] for one in names]] = np.arange(len(names))
+        return place[codes], tuple(names)
+
+
+def _numbered(known: dict[str, int], values: Iterable[str]) -> list[int]:
+    return [known.setdefault(value, len(known)) for value in values]
+
+
+def _unit(keys: Ints) -> Ints:
+    """(n,) one number for equal columns of `keys`."""
+    order = np.lexsort(keys[::-1])
+    changes: Bools = np.any(np.diff(keys[:, order], axis=1) != 0, axis=0)
+    found = np.empty(keys.shape[1], dtype=np.int64)
+    found[order] = np.concatenate([[0], np.cumsum(changes)])[: len(order)]
+    return found
+
+
+def _facts(cars: QuerySet[Car], wanted: Ints) -> tuple[Ints, Ints]:
+    """(4, c) month, year only, climate, day from which the history is known of each car, and where each stands."""
+    rows = cars.order_by("pk").values_list("pk", "made_on", "year_only", "climate", "known_from")
+    facts = [
+        (pk, month_of(made), year_only, CLIMATES.index(climate), known.toordinal() if known else 0)
+        for pk, made, year_only, climate, known in rows.iterator(chunk_size=AT_ONCE)
+    ]
+    table = np.array(facts, dtype=np.int64).reshape(-1, 5).T
+    return table[1:], np.searchsorted(table[0], wanted)
+
+
+def units_behind(
+    *,
+    system: str,
+    positions: Iterable[str],
+    mode: str,
+    first: date | None = None,
+    last: date | None = None,
+    failed: bool | None = None,
+    part: str | None = None,
+    revision: str | None = None,
+    original: bool | None = None,
+) -> QuerySet[Sighting, dict[str, Any]]:
+    """The units that a number of the failure model counts, one row each (to be paged by who shows them; one query a
+    page and one for the count), failed ones first.
+
+    `first`, `last`: production months of the car (any day of them, both included); a car of which only the year is
+    known stands in its January. `failed`: only those that failed in `mode`, or only those that did not. `original`:
+    only units fitted in the works, or only later ones. A row: car_id, car__maker, car__model, car__plate, car__vin,
+    car__made_on, car__year_only, position, part, revision, since, last_good, first_failed (days or None), sheet_id (the
+    newest sheet that tells it: of the failure, else of the last time seen).
+    """
+    rows = Sighting.objects.filter(system=system, position__in=tuple(positions))
+    rows = rows.annotate(fine=F("good").bitand(MODE_BITS[mode])).filter(Q(fine__gt=0) | Q(failed=mode))
+    if part is not None:
+        rows = rows.filter(part=part)
+    if revision is not None:
+        rows = rows.filter(revision=revision)
+    if original is not None:
+        rows = rows.filter(since__isnull=original)
+    if first is not None:
+        rows = rows.filter(car__made_on__gte=first.replace(day=1))
+    if last is not None:
+        rows = rows.filter(car__made_on__lte=last.replace(day=1))
+    car = ("car_id", *(f"car__{name}" for name in ("maker", "model", "plate", "vin", "made_on", "year_only")))
+    units = rows.order_by().values(*car, "position", "part", "revision", "since")
+    units = units.annotate(
+        last_good=Max("on", filter=Q(fine__gt=0) & ~Q(failed=mode)),
+        first_failed=Min("on", filter=Q(failed=mode)),
+        sheet_failed=Max("sheet_id", filter=Q(failed=mode)),
+        sheet_seen=Max("sheet_id"),
+    )
+    if failed is not None:
+        units = units.filter(first_failed__isnull=not failed)
+    order = (F("first_failed").asc(nulls_last=True), "car__made_on", "car_id", "position", "since")
+    found: QuerySet[Sighting, dict[str, Any]] = units.annotate(sheet_id=Coalesce("sheet_failed", "sheet_seen"))
+    return found.order_by(*order)
+
+
+@dataclass(slots=True)
+class _Clock:
+    """One mode of the unit that is fitted now: since when it counts, and the last day it was seen good."""
+
+    since: date | None
+    good: date | None = None
+
+
+def last_good(car: Car) -> dict[tuple[str, str], tuple[date, date | None]]:
+    """(position, mode) -> the last day on which the unit fitted now was seen good in this mode, and the day from which
+    its age in this mode counts (None: since the car was made; after a repair in place, the day of that).
+
+    What was found failed since, and not repaired, is left out. Two queries.
+    """
+    now: dict[str, Unit] = {one.position: one for one in Unit.objects.filter(car=car, removed_on__isnull=True)}
+    clocks: dict[tuple[str, str], _Clock] = {}
+    for row in sorted(Sighting.objects.filter(car=car), key=lambda one: (one.on, not one.failed, one.pk)):
+        unit = now.get(row.position)
+        if unit is not None and (row.since, row.part, row.revision) != (unit.fitted_on, unit.part, unit.revision):
+            continue
+        for mode in modes_in(row.good):
+            clocks.setdefault((row.position, mode), _Clock(row.since)).good = row.on
+        if row.failed:
+            clocks[row.position, row.failed] = _Clock(row.on if row.mended else row.since)
+    return {key: (clock.good, clock.since) for key, clock in clocks.items() if clock.good is not None}
