@@ -93,7 +93,24 @@ class CarForm(forms.Form):
     plate = forms.CharField(label=gettext_lazy("Plate"), max_length=16, required=False)
     maker = forms.CharField(label=gettext_lazy("Maker"), max_length=60)
     model = forms.CharField(label=gettext_lazy("Model"), max_length=60)
-    made_on = MonthField(label=gettext_lazy("Production month"), help_text=gettext_lazy("Not the model year."))
+    made_on = MonthField(
+        label=gettext_lazy("Production month"),
+        help_text=gettext_lazy("Not the model year. Where only the year is known, any month of it will do."),
+    )
+    year_only = forms.BooleanField(
+        label=gettext_lazy("Only the year is known"),
+        required=False,
+        help_text=gettext_lazy("The failure patterns then take the car for one of any month of that year."),
+    )
+    known_from = forms.DateField(
+        label=gettext_lazy("History known from"),
+        required=False,
+        widget=DayInput(),
+        help_text=gettext_lazy(
+            "Empty where all that was ever repaired on the top is known. Else the day from which it is: an older "
+            "failure would be written down nowhere."
+        ),
+    )
     climate = forms.ChoiceField(
         label=gettext_lazy("Climate where the car mostly lives"), choices=Climate.choices, initial=Climate.TEMPERATE
     )

@@ -6,6 +6,7 @@ from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
 from shop import vin as vins
+from shop.models import Car
 
 
 def day_words(at: dt.date | dt.datetime | None) -> str:
@@ -21,6 +22,11 @@ def clock_words(at: dt.datetime) -> str:
 
 def month_words(at: dt.date | None) -> str:
     return _date(at, "M Y")
+
+
+def made_words(car: Car) -> str:
+    """The production month of a car, or its year where only that is known."""
+    return str(car.made_on.year) if car.year_only else month_words(car.made_on)
 
 
 def km_words(km: int) -> str:

@@ -48,11 +48,14 @@ def car_create(
     climate: str = Climate.TEMPERATE,
     system: str = "",
     owner: Customer | None = None,
+    year_only: bool = False,
+    known_from: dt.date | None = None,
 ) -> Car:
-    """Take a car into the books. `made_on`: any day of its production month. ShopError for a VIN against ISO 3779."""
+    """Take a car into the books. `made_on`: any day of its production month, of its year where `year_only`.
+    `known_from`: the day from which its history is known. ShopError for a VIN against ISO 3779."""
     require(by, "car.write")
     car = Car(owner=owner)
-    _apply(car, _car_values(vin, plate, maker, model, made_on, climate, system))
+    _apply(car, _car_values(vin, plate, maker, model, made_on, climate, system, year_only, known_from))
     _save_car(car)
     words = _("Taken into the books: {car}, VIN {vin}.").format(car=car, vin=car.vin)
     trail_record(by=by, kind="car.created", words=words, car=car, link=car.get_absolute_url())
@@ -72,12 +75,18 @@ def car_update(
     climate: str,
     system: str,
     owner: Customer | None,
+    year_only: bool = False,
+    known_from: dt.date | None = None,
 ) -> Car:
     """Change a car's facts; the trail keeps each old and new value, a change of owner without the names."""
     require(by, "car.write")
-    old = {name: getattr(car, name) for name in ("vin", "plate", "maker", "model", "made_on", "climate", "system")}
-    changed = _apply(car, _car_values(vin, plate, maker, model, made_on, climate, system))
-    told = [f"{_fact_words(name)} {_value_words(old[name])} → {_value_words(getattr(car, name))}" for name in changed]
+    values = _car_values(vin, plate, maker, model, made_on, climate, system, year_only, known_from)
+    old = {name: getattr(car, name) for name in values}
+    changed = _apply(car, values)
+    told = [
+        f"{_fact_words(name)} {_value_words(name, old[name])} → {_value_words(name, getattr(car, name))}"
+        for name in changed
+    ]
     if car.owner != owner:
         car.owner = owner
         told.append(_("another owner"))
@@ -95,16 +104,20 @@ def _fact_words(name: str) -> str:
         "maker": _("maker"),
         "model": _("model"),
         "made_on": _("production month"),
+        "year_only": _("only the year known"),
+        "known_from": _("history known from"),
         "climate": _("climate"),
         "system": _("top system"),
     }
     return words[name]
 
 
-def _value_words(value: str | dt.date) -> str:
+def _value_words(name: str, value: str | dt.date | bool | None) -> str:
+    if isinstance(value, bool):
+        return _("yes") if value else _("no")
     if isinstance(value, dt.date):
-        return month_words(value)
-    return str(Climate(value).label) if value in Climate.values else value or "–"
+        return day_words(value) if name == "known_from" else month_words(value)
+    return str(Climate(value).label) if name == "climate" and value else value or "–"
 
 
 @transaction.atomic
@@ -139,28 +152,56 @@ def odometer_add(*, car: Car, by: User, km: int, read_on: dt.date) -> OdometerRe
 
 
 def _car_values(
-    vin: str, plate: str, maker: str, model: str, made_on: dt.date, climate: str, system: str
+    vin: str,
+    plate: str,
+    maker: str,
+    model: str,
+    made_on: dt.date,
+    climate: str,
+    system: str,
+    year_only: bool,
+    known_from: dt.date | None,
 ) -> dict[str, Any]:
     vin = vins.tidy(vin)
     problem = vins.problem_of(vin)
     if problem is not None:
         raise ShopError(vin_problem_words(problem))
-    month = made_on.replace(day=1)
+    month = made_on.replace(day=1, month=1) if year_only else made_on.replace(day=1)
     if month > timezone.localdate():
         raise ShopError(
             _("The production month {month} lies in the future; expected this month or earlier.").format(
                 month=month_words(month)
             )
         )
+    _refuse_history(month, known_from)
     return {
         "vin": vin,
         "plate": " ".join(plate.upper().split()),
         "maker": _needed(maker, _("maker")),
         "model": _needed(model, _("model")),
         "made_on": month,
+        "year_only": year_only,
+        "known_from": known_from,
         "climate": Climate(climate).value,
         "system": system,
     }
+
+
+def _refuse_history(month: dt.date, known_from: dt.date | None) -> None:
+    if known_from is None:
+        return
+    if known_from > timezone.localdate():
+        raise ShopError(
+            _("The history cannot be known only from {day}, which lies in the future.").format(
+                day=day_words(known_from)
+            )
+        )
+    if known_from < month:
+        raise ShopError(
+            _("The history is said to be known from {day}, before the car was made ({month}): leave it empty.").format(
+                day=day_words(known_from), month=month_words(month)
+            )
+        )
 
 
 def _save_car(car: Car) -> None:

@@ -14,12 +14,13 @@ from django.utils.translation import gettext_lazy
 
 from shop.models import Job, RunState, Stage, TaskRun
 from shop.permissions import may as _may
-from shop.words import clock_words, day_words, month_words
+from shop.words import clock_words, day_words, made_words, month_words
 
 register = template.Library()
 register.filter("clock", clock_words)
 register.filter("day", day_words)
 register.filter("month", month_words)
+register.filter("made", made_words)
 
 _NAV = (
     ("shop:floor", gettext_lazy("Floor")),

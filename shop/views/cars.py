@@ -65,7 +65,7 @@ def car_new(request: ShopRequest) -> HttpResponse:
 @needs("car.write")
 def car_edit(request: ShopRequest, pk: int) -> HttpResponse:
     car = get_object_or_404(Car.objects.select_related("owner"), pk=pk)
-    names = ("vin", "plate", "maker", "model", "made_on", "climate", "system", "owner")
+    names = ("vin", "plate", "maker", "model", "made_on", "climate", "system", "owner", "year_only", "known_from")
     if request.method != "POST":
         form = CarForm(initial={name: getattr(car, name) for name in names}, car=car)
         return render(request, "shop/car_form.html", {"form": form, "car": car})

@@ -321,3 +321,22 @@ def test_customers_are_found_offered_and_changed(client_as: ClientAs, car: Car) 
     answer = client.post("/customers/new/", {"name": "", "email": "no mail"})
     assert answer.status_code == 422
     assert 'value="no mail"' in answer.content.decode()
+
+
+def test_the_car_form_takes_a_year_alone_and_where_the_history_begins_and_the_file_shows_both(
+    client_as: ClientAs, car: Car
+) -> None:
+    client = client_as("counter")
+    form = client.get(f"/cars/{car.pk}/edit/").content.decode()
+    assert "Only the year is known" in form
+    assert "any month of that year" in form
+    fields = {"vin": car.vin, "maker": car.maker, "model": car.model, "made_on": "2014-06", "climate": "hot"}
+    answer = client.post(f"/cars/{car.pk}/edit/", fields | {"year_only": "on", "known_from": "2019-03-04"})
+    assert answer.status_code == 302
+    page = client.get(car.get_absolute_url()).content.decode()
+    assert "Production year" in page
+    assert "the month is not known" in page
+    assert "4 Mar 2019" in page
+    wrong = client.post(f"/cars/{car.pk}/edit/", fields | {"known_from": "2009-03-04"})
+    assert wrong.status_code == 422
+    assert "before the car was made" in wrong.content.decode()

@@ -229,3 +229,35 @@ def test_a_changed_car_is_told_in_words(car: Car, counter: User) -> None:
     services.car_update(car=car, by=counter, made_on=dt.date(2014, 7, 1), climate="hot", **facts)
     told = TrailEntry.objects.get(kind="car.changed").words
     assert told == "Changed: production month Jun 2014 → Jul 2014; climate Temperate → Hot."
+
+
+def test_a_car_of_which_only_the_year_is_known_stands_in_its_january_and_the_trail_tells(
+    car: Car, counter: User
+) -> None:
+    facts = {name: getattr(car, name) for name in ("vin", "plate", "maker", "model", "climate", "system", "owner")}
+    known = dt.date(2019, 3, 4)
+    services.car_update(car=car, by=counter, made_on=dt.date(2014, 6, 1), year_only=True, known_from=known, **facts)
+    car.refresh_from_db()
+    assert (car.made_on, car.year_only, car.known_from) == (dt.date(2014, 1, 1), True, known)
+    told = TrailEntry.objects.get(kind="car.changed").words
+    assert "only the year known no → yes; history known from – → 4 Mar 2019" in told
+
+
+@pytest.mark.parametrize(
+    ("known_from", "words"),
+    [
+        (dt.date(2014, 5, 31), "before the car was made"),
+        (dt.date(2999, 1, 1), "lies in the future"),
+    ],
+)
+def test_a_history_known_from_a_day_that_cannot_be_is_refused(counter: User, known_from: dt.date, words: str) -> None:
+    with pytest.raises(ShopError, match=words):
+        services.car_create(
+            by=counter,
+            vin="0TWAH5903RT000001",
+            maker="Halden",
+            model="Brise",
+            made_on=dt.date(2014, 6, 1),
+            known_from=known_from,
+        )
+    assert not Car.objects.exists()
