@@ -4,12 +4,13 @@ import uuid
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from shop.http import ShopRequest
 from shop.models import RunState, TaskRun
-from shop.runs import run_cancel, run_may_cancel
+from shop.runs import CANCEL_PATIENCE, run_cancel, run_may_cancel
 
 
 @require_safe
@@ -19,7 +20,9 @@ def run(request: ShopRequest, pk: uuid.UUID) -> HttpResponse:
     ended = found.state not in (RunState.QUEUED, RunState.RUNNING)
     context = {"run": found, "ended": ended, "left": found.total - found.done}
     context["stopping"] = not ended and found.cancel_asked_at is not None
-    context["may_cancel"] = not ended and run_may_cancel(found, request.user)
+    # Pressing again helps only where the worker no longer looks.
+    waiting = context["stopping"] and timezone.now() - found.cancel_asked_at < CANCEL_PATIENCE
+    context["may_cancel"] = not ended and not waiting and run_may_cancel(found, request.user)
     part = "#state" if request.htmx else ""
     return render(request, f"shop/run.html{part}", context)
 
