@@ -19,9 +19,10 @@ def run(request: ShopRequest, pk: uuid.UUID) -> HttpResponse:
     found = get_object_or_404(TaskRun.objects.select_related("job", "job__car", "by"), pk=pk)
     ended = found.state not in (RunState.QUEUED, RunState.RUNNING)
     context = {"run": found, "ended": ended, "left": found.total - found.done}
-    context["stopping"] = not ended and found.cancel_asked_at is not None
+    asked = found.cancel_asked_at
+    context["stopping"] = not ended and asked is not None
     # Pressing again helps only where the worker no longer looks.
-    waiting = context["stopping"] and timezone.now() - found.cancel_asked_at < CANCEL_PATIENCE
+    waiting = asked is not None and timezone.now() - asked < CANCEL_PATIENCE
     context["may_cancel"] = not ended and not waiting and run_may_cancel(found, request.user)
     part = "#state" if request.htmx else ""
     return render(request, f"shop/run.html{part}", context)
