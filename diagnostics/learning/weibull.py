@@ -141,7 +141,7 @@ class _Posterior:
         with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
             each = begun - low
             one = self.between
-            each[one] += _log1mexp(self._hazard(lives.failed[one], theta, eta[one]) - low[one])
+            each[one] += log1mexp(self._hazard(lives.failed[one], theta, eta[one]) - low[one])
             one = self.exact
             each[one] += np.log(low[one]) + theta[1] - np.log(lives.good[one])
             total = float(lives.count @ each)
@@ -149,12 +149,12 @@ class _Posterior:
 
     def derivatives(self, theta: Floats) -> tuple[float, Floats, Floats]:
         """(value, gradient, Hessian)."""
-        lives, p, shape = self.lives, self.p, float(np.exp(theta[1]))
+        lives, shape = self.lives, float(np.exp(theta[1]))
         gradient = -self.precision * (theta - self.mean)
         hessian = -np.diag(self.precision)
         eta = lives.offset + lives.covariates @ theta[2:]
 
-        def slopes(age: Floats, chosen: np.ndarray | slice) -> tuple[Floats, Floats, Floats]:  # type: ignore[type-arg]
+        def slopes(age: Floats, chosen: np.ndarray | slice) -> tuple[Floats, Floats, Floats]:
             """H, gradient of log H, log(age) - log_scale."""
             z = np.where(age > 0, np.log(np.where(age > 0, age, 1.0)) - theta[0], 0.0)
             hazard = np.where(age > 0, np.exp(np.minimum(shape * z + eta[chosen], 700.0)), 0.0)
@@ -204,7 +204,7 @@ class _Posterior:
         return np.asarray(cumulative_hazard(age, theta[0], theta[1]) * np.exp(eta))
 
 
-def _log1mexp(x: Floats) -> Floats:
+def log1mexp(x: Floats) -> Floats:
     """log(1 - exp(-x)) for x >= 0 without losing digits at either end."""
     return np.asarray(np.where(x < 0.6931, np.log(-np.expm1(-x)), np.log1p(-np.exp(-x))))
 

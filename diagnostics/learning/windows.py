@@ -1,0 +1,357 @@
+"""All production windows at once: how likely each is to hold units that fail at another rate than the others.
+
+For every window [first, last] of production months the data are weighed with one level of the hazard outside and
+another inside. Both levels are integrated out: the outer one under the model's prior, which is what re-fitting the
+baseline for every window comes to, the log of their ratio under N(0, RATIO_SD²). So is the shape of the Weibull law:
+old cars are seen old, and a shape held at a wrong value would look like a trend over production.
+
+One pass over the units gives a log-likelihood for each month and level; prefix sums over the months give those of
+every window and of what lies outside it; the integral over both levels is a product with a kernel of low rank. All of
+it is exact up to the quadrature, whose step is finer than the spread of any level.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from diagnostics.learning.records import Floats, Ints, Prior, Spells, WeibullFit
+from diagnostics.learning.weibull import log1mexp
+
+RATIO_SD = 1.2
+"""Of the log hazard ratio between inside and outside: nine in ten ranges that exist lie between 1/7 and 7."""
+PRIOR_NONE = 0.9
+REACH = 4.5
+"""Log levels from the middle of the data that the quadrature covers."""
+STEP_FINEST, STEP_COARSEST = 0.02, 0.3
+NODE_STEP, NODES = 1.3, 5
+"""Of the log shape: step in standard deviations of its posterior without a range (fine for a smooth density), and
+most steps to either side: beside a range the likeliest shape lies far from the one without."""
+NODE_LOSS = 16.0
+"""A shape that weighs less than exp(-NODE_LOSS) of the best, with the likeliest window or without any, ends the row."""
+BLOCKS = 240
+"""Most steps of production time; a longer span is looked at in blocks of several months."""
+HEAVY, HEAVIEST = 0.99995, 800
+"""Share of the posterior, and number of windows at most, whose ratios are worked out."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WindowPosterior:
+    """The posterior over windows. `first`, `last`: months of each window; `weight`: its share given that there is a
+    range, summing to 1; `ratio`: per window the mass over `log_ratio`, summing to its weight. `start`, `end`: first and
+    last month that was looked at, `step` months at a time."""
+
+    probability: float
+    log_bayes: float
+    first: Ints
+    last: Ints
+    weight: Floats
+    log_ratio: Floats
+    ratio: Floats
+    start: int
+    end: int
+    step: int
+
+    @property
+    def best(self) -> int:
+        return int(np.argmax(self.weight))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LevelTable:
+    """Log-likelihood by block of months and log level, for one shape; `log_weight` of the shape itself, `log_prior` of
+    the outer level (a density)."""
+
+    log_likelihood: Floats
+    log_prior: Floats
+    log_weight: float
+
+
+def scan(
+    spells: Spells,
+    fit: WeibullFit,
+    *,
+    prior: Prior | None = None,
+    offset: Floats | None = None,
+    prior_none: float = PRIOR_NONE,
+) -> WindowPosterior | None:
+    """The posterior over all windows of the production months that were seen; None where there are less than two.
+
+    `fit` gives the middle and the step of the shapes, `prior` those of the outer level and of the shape (without:
+    vague), `offset` n log hazards beside the baseline: climates, places, ranges that are known already.
+    """
+    rows = _rows(spells, offset)
+    start, end = int(rows.month.min()), int(rows.month.max())
+    step = -(-(end - start + 1) // BLOCKS)
+    block = (rows.month - start) // step
+    count = np.bincount(block, rows.count)
+    grid = level_grid(float(rows.count[np.isfinite(rows.failed)].sum()))
+    first, last = windows_of(count)
+    if not len(first):
+        return None
+
+    def table(node: int) -> LevelTable:
+        return _table(rows, block, len(count), grid, fit, prior, NODE_STEP * node)
+
+    weighed = _walk(table, grid, first, last)
+    return _posterior(weighed, grid, first, last, start=start, step=step, prior_none=prior_none)
+
+
+def level_grid(failures: float) -> Floats:
+    """Log levels, equally spaced, finer than the spread that so many failures leave of a level."""
+    step = float(np.clip(1.2 / np.sqrt(failures + 1.0), STEP_FINEST, STEP_COARSEST))
+    half = int(np.ceil(REACH / step))
+    return np.asarray(step * np.arange(-half, half + 1))
+
+
+def windows_of(count: Floats) -> tuple[Ints, Ints]:
+    """First and last block of every window with units inside and outside it."""
+    before = np.concatenate([[0.0], np.cumsum(count)])
+    first, last = np.triu_indices(len(count))
+    inside = before[last + 1] - before[first]
+    # Of windows that differ by empty months only the tightest says anything of its own.
+    tight = (count[first] > 0) & (count[last] > 0)
+    chosen = tight & (inside > 0) & (inside < before[-1] - 1e-9)
+    return first[chosen], last[chosen]
+
+
+def weigh_windows(
+    table: LevelTable, grid: Floats, first: Ints, last: Ints, *, start: int = 0, prior_none: float = PRIOR_NONE
+) -> WindowPosterior:
+    """The posterior over the windows `first` to `last`, all alike beforehand, from one table of log-likelihoods."""
+    weighed = [_weighed(table, grid, first, last)]
+    return _posterior(weighed, grid, first, last, start=start, step=1, prior_none=prior_none)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Weighed:
+    """One shape: log marginal likelihood without a range and of each window, with the prefix sums behind it."""
+
+    table: LevelTable
+    before: Floats
+    none: float
+    each: Floats
+
+
+def _weighed(table: LevelTable, grid: Floats, first: Ints, last: Ints) -> _Weighed:
+    step = float(grid[1] - grid[0])
+    before = np.vstack([np.zeros(len(grid)), np.cumsum(table.log_likelihood, axis=0)])
+    inner = before[last + 1] - before[first]
+    outer = before[-1] - inner + table.log_prior
+    none = _log_sum(before[-1] + table.log_prior) + table.log_weight + np.log(step)
+    each = _log_both(inner, outer, _kernel_root(len(grid), step)) + table.log_weight + 2 * np.log(step)
+    return _Weighed(table, before, none, each)
+
+
+def _walk(table: Callable[[int], LevelTable], grid: Floats, first: Ints, last: Ints) -> list[_Weighed]:
+    """Shapes outwards from the fitted one, to either side until they weigh nothing."""
+    found = [_weighed(table(0), grid, first, last)]
+    for side in (-1, 1):
+        for node in range(1, NODES + 1):
+            found.append(_weighed(table(side * node), grid, first, last))
+            best = max(one.none for one in found), max(float(one.each.max()) for one in found)
+            if found[-1].none < best[0] - NODE_LOSS and float(found[-1].each.max()) < best[1] - NODE_LOSS:
+                break
+    return found
+
+
+def _posterior(
+    weighed: list[_Weighed], grid: Floats, first: Ints, last: Ints, *, start: int, step: int, prior_none: float
+) -> WindowPosterior:
+    log_none = _log_sum(np.array([one.none for one in weighed]))
+    log_each = np.logaddexp.reduce(np.array([one.each for one in weighed]), axis=0)
+    log_bayes = _log_sum(log_each - log_none) - np.log(len(first))
+    odds = np.log1p(-prior_none) - np.log(prior_none) + log_bayes
+    heavy = _heavy(log_each, first, last)
+    ratio = _ratios(weighed, grid, first[heavy], last[heavy])
+    first, last, ratio = _one_side(first[heavy], last[heavy], ratio / ratio.sum())
+    blocks = len(weighed[0].table.log_likelihood)
+    return WindowPosterior(
+        probability=float(1.0 / (1.0 + np.exp(-np.clip(odds, -700, 700)))),
+        log_bayes=float(log_bayes),
+        first=start + step * first,
+        last=start + step * (last + 1) - 1,
+        weight=ratio.sum(axis=1),
+        log_ratio=float(grid[1] - grid[0]) * np.arange(-(len(grid) - 1), len(grid)),
+        ratio=ratio,
+        start=start,
+        end=start + step * blocks - 1,
+        step=step,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rows:
+    entry: Floats
+    good: Floats
+    failed: Floats
+    offset: Floats
+    month: Ints
+    count: Floats
+
+
+def _rows(spells: Spells, offset: Floats | None) -> _Rows:
+    """Units of a known month, and those of a known year as a twelfth in each of its months."""
+    shift = np.zeros(len(spells.good)) if offset is None else offset
+    exact, spread = np.flatnonzero(~spells.year_only), np.flatnonzero(spells.year_only)
+    place = np.concatenate([exact, np.repeat(spread, 12)])
+    month = np.concatenate([spells.month[exact], (spells.month[spread][:, None] + np.arange(12)).ravel()])
+    share = np.concatenate([np.ones(len(exact)), np.full(12 * len(spread), 1 / 12)])
+    take = (spells.entry, spells.good, spells.failed, shift)
+    return _Rows(*(one[place] for one in take), month, share * spells.count[place])
+
+
+def _table(
+    rows: _Rows, block: Ints, blocks: int, grid: Floats, fit: WeibullFit, prior: Prior | None, deviation: float
+) -> LevelTable:
+    sd = float(np.sqrt(fit.covariance[1, 1]))
+    log_shape = float(fit.estimate[1]) + deviation * sd
+    shape = float(np.exp(log_shape))
+    failed = np.isfinite(rows.failed)
+    exact = failed & (rows.good == rows.failed)
+    log_scale = float(fit.estimate[0])
+    # The level is counted from where the data lie at this shape, so that the grid covers them.
+    last = np.where(failed, (rows.good + np.where(failed, rows.failed, 0.0)) / 2, rows.good)
+    exposure = rows.count @ (
+        _hazard(last, shape, log_scale, rows.offset) - _hazard(rows.entry, shape, log_scale, rows.offset)
+    )
+    middle = float(np.log((rows.count[failed].sum() + 0.5) / max(float(exposure), 1e-12)))
+    level: Floats = np.exp(middle + grid)
+    low, begun = _hazard(rows.good, shape, log_scale, rows.offset), _hazard(rows.entry, shape, log_scale, rows.offset)
+    survived = np.bincount(block, rows.count * (low - begun), minlength=blocks)
+    table: Floats = -survived[:, None] * level
+    at = failed & ~exact
+    if at.any():
+        gap = _hazard(rows.failed[at], shape, log_scale, rows.offset[at]) - low[at]
+        _add(table, block[at], rows.count[at][:, None] * log1mexp(np.maximum(gap, 1e-300)[:, None] * level))
+    if exact.any():
+        density = np.log(low[exact]) + log_shape - np.log(rows.good[exact])
+        _add(table, block[exact], rows.count[exact][:, None] * (density[:, None] + middle + grid))
+    # Level and scale are one: log level = -shape * (log scale - log scale of the fit) with the prior of the log scale.
+    centre, width = (
+        (0.0, 1.5)
+        if prior is None
+        else (-shape * (prior.log_scale[0] - log_scale) - middle, shape * prior.log_scale[1])
+    )
+    log_weight = 0.0 if prior is None else _log_normal(log_shape, *prior.log_shape)
+    return LevelTable(table, _log_normal(grid, centre, width), float(log_weight))
+
+
+def _hazard(age: Floats, shape: float, log_scale: float, offset: Floats) -> Floats:
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.exp(np.minimum(shape * (np.log(age) - log_scale) + offset, 300.0)))
+
+
+def _add(table: Floats, block: Ints, values: Floats) -> None:
+    """Sum rows of `values` into the rows of `table` that `block` names."""
+    order = np.argsort(block, kind="stable")
+    starts = np.flatnonzero(np.diff(block[order], prepend=-1))
+    table[block[order][starts]] += np.add.reduceat(values[order], starts, axis=0)
+
+
+@lru_cache(maxsize=8)
+def _kernel_root(points: int, step: float) -> Floats:
+    """R with R @ R.T = density of the log ratio between each two levels; few columns, as the density is smooth."""
+    level = step * np.arange(points)
+    kernel = np.exp(_log_normal(level[:, None] - level, 0.0, RATIO_SD))
+    values, vectors = np.linalg.eigh(kernel)
+    kept = values > 1e-13 * values[-1]
+    return np.asarray(vectors[:, kept] * np.sqrt(values[kept]))
+
+
+def _log_both(inner: Floats, outer: Floats, root: Floats) -> Floats:
+    """log ΣΣ exp(inner[v]) kernel[v, u] exp(outer[u]) for each row, in single precision: some thousand windows are
+    summed up here, the few that count are worked out again in _ratios."""
+    top_in, top_out = inner.max(axis=1), outer.max(axis=1)
+    thin = root.astype(np.float32)
+    both = np.exp((inner - top_in[:, None]).astype(np.float32)) @ thin
+    both *= np.exp((outer - top_out[:, None]).astype(np.float32)) @ thin
+    return np.asarray(np.log(np.maximum(both.sum(axis=1, dtype=np.float64), 1e-12)) + top_in + top_out)
+
+
+def _heavy(log_each: Floats, first: Ints, last: Ints) -> Ints:
+    """The windows that hold nearly all of the posterior, each window at an end together with what lies outside it."""
+    order = np.argsort(-log_each)
+    share = np.cumsum(np.exp(log_each[order] - log_each[order[0]]))
+    chosen = order[: min(int(np.searchsorted(share, HEAVY * share[-1])) + 1, HEAVIEST)]
+    return np.unique(np.concatenate([chosen, _others(chosen, first, last)]))
+
+
+def _others(chosen: Ints, first: Ints, last: Ints) -> Ints:
+    """The windows outside of chosen ones that touch an end."""
+    place = {(int(a), int(b)): number for number, (a, b) in enumerate(zip(first, last, strict=True))}
+    head = sorted({int(a) for a in first})
+    tail = sorted({int(b) for b in last})
+    found = []
+    for number in chosen:
+        a, b = int(first[number]), int(last[number])
+        if a == head[0] and b < tail[-1]:
+            found.append(place.get((next(x for x in head if x > b), tail[-1]), -1))
+        elif b == tail[-1] and a > head[0]:
+            found.append(place.get((head[0], max(x for x in tail if x < a)), -1))
+    return np.array([x for x in found if x >= 0], dtype=np.int64)
+
+
+def _ratios(weighed: list[_Weighed], grid: Floats, first: Ints, last: Ints) -> Floats:
+    """Mass over the log ratio inside : outside of each window, on one scale for all of them: a correlation of both
+    levels' masses under the density of their ratio."""
+    points, step = len(grid), float(grid[1] - grid[0])
+    size = 1 << int(2 * points - 1).bit_length()
+    density = np.exp(_log_normal(step * np.arange(-(points - 1), points), 0.0, RATIO_SD))
+    found, tops = [], []
+    for one in weighed:
+        inner = one.before[last + 1] - one.before[first]
+        outer = one.before[-1] - inner + one.table.log_prior
+        top_in, top_out = inner.max(axis=1), outer.max(axis=1)
+        a = np.fft.rfft(np.exp(inner - top_in[:, None]), size)
+        b = np.fft.rfft(np.exp(outer - top_out[:, None])[:, ::-1], size)
+        found.append(np.maximum(np.fft.irfft(a * b, size)[:, : 2 * points - 1], 0.0) * density)
+        tops.append(top_in + top_out + one.table.log_weight)
+    scale = np.array(tops)
+    weights = np.exp(scale - scale.max())
+    return np.asarray(sum(mass * weight[:, None] for mass, weight in zip(found, weights, strict=True)))
+
+
+def _one_side(first: Ints, last: Ints, ratio: Floats) -> tuple[Ints, Ints, Floats]:
+    """A window at an end that fails less is its outside failing more: told as the latter. Of windows within the span,
+    those on the likelier side of a ratio of 1 are told."""
+    middle = ratio.shape[1] // 2
+    place = {(int(a), int(b)): number for number, (a, b) in enumerate(zip(first, last, strict=True))}
+    more = ratio.copy()
+    more[:, :middle] = 0.0
+    less = ratio.copy()
+    less[:, middle:] = 0.0
+    for number, other in _pairs(first, last, place):
+        more[other] += less[number][::-1]
+        less[number] = 0.0
+    told = more if more.sum() >= less.sum() else less
+    kept = told.sum(axis=1) > 0
+    return first[kept], last[kept], told[kept] / told.sum()
+
+
+def _pairs(first: Ints, last: Ints, place: dict[tuple[int, int], int]) -> list[tuple[int, int]]:
+    """(window at an end, the window of what lies outside it), where both are there."""
+    head, tail = int(first.min()), int(last.max())
+    starts, ends = sorted({int(a) for a in first}), sorted({int(b) for b in last})
+    found = []
+    for (a, b), number in place.items():
+        other = None
+        if a == head and b < tail:
+            later = [x for x in starts if x > b]
+            other = place.get((later[0], tail)) if later else None
+        elif b == tail and a > head:
+            earlier = [x for x in ends if x < a]
+            other = place.get((head, earlier[-1])) if earlier else None
+        if other is not None:
+            found.append((number, other))
+    return found
+
+
+def _log_normal(x: Floats | float, mean: float, sd: float) -> Floats:
+    return np.asarray(-0.5 * ((x - mean) / sd) ** 2 - np.log(sd * np.sqrt(2 * np.pi)))
+
+
+def _log_sum(values: Floats) -> float:
+    top = float(values.max())
+    return top + float(np.log(np.exp(values - top).sum()))
