@@ -65,7 +65,7 @@ def npmle(entry: Floats, good: Floats, failed: Floats, count: Floats | None = No
     lives = _Lives.of(entry, good, failed, count)
     survival = np.concatenate([[1.0], np.exp(-np.cumsum(_hazards(lives)))])
     left, right, mass = lives.left, lives.right, survival[:-1] - survival[1:]
-    beyond = np.max(good[~np.isfinite(failed)], initial=right.max(initial=0.0))
+    beyond = np.max(good[lives.row][~np.isfinite(failed[lives.row])], initial=right.max(initial=0.0))
     if survival[-1] > math.exp(-CERTAIN) * 2:
         left, right, mass = np.append(left, beyond), np.append(right, np.inf), np.append(mass, survival[-1])
     return Npmle(left, right, mass)
@@ -292,15 +292,15 @@ def _step_up(surface: _Surface, h: Floats, gradient: Floats, chosen: Ints) -> tu
 
 def _along(surface: _Surface, h: Floats, chosen: Ints, step: Floats, gain: float) -> Floats:
     """As far along the step as it pays, no hazard below 0 or beyond certainty."""
-    down = step < 0
-    reach = min(1.0, float((h[chosen][down] / -step[down]).min(initial=np.inf)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        to_zero = np.where(step < 0, h[chosen] / -step, np.inf)
+    reach = min(1.0, float(to_zero.min()))
     now = surface.value(h)
     length = reach
-    while length > 1e-14:
+    while length >= min(reach, 1e-14):
         there = h.copy()
         there[chosen] = np.clip(h[chosen] + length * step, 0.0, CERTAIN)
-        if length == reach < 1.0:
-            there[chosen[down][(h[chosen][down] / -step[down]) <= reach]] = 0.0
+        there[chosen[to_zero <= length * (1 + 1e-9)]] = 0.0
         if surface.value(there) >= now + 1e-4 * length * gain - 1e-13 * abs(now):
             return there
         length /= 2
