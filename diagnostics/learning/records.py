@@ -20,6 +20,8 @@ CLIMATES = ("temperate", "hot", "cold")
 YEAR_DAYS = 365.25
 LEVEL = 0.9
 """Probability held by every set of months and every interval that is said."""
+Z = 1.6448536269514722
+"""Standard deviations to either side of the middle of a normal density that hold LEVEL of it."""
 SEED = 20417
 """Of the draws, so that whoever learns from the same data gets the same answer."""
 

@@ -85,7 +85,7 @@ def scan(
     start, end = int(rows.month.min()), int(rows.month.max())
     step = -(-(end - start + 1) // BLOCKS)
     block = (rows.month - start) // step
-    count = np.bincount(block, rows.count)
+    count: Floats = np.bincount(block, rows.count).astype(float)
     grid = level_grid(float(rows.count[np.isfinite(rows.failed)].sum()))
     first, last = windows_of(count)
     if not len(first):
@@ -173,7 +173,7 @@ def _posterior(
         first=start + step * first,
         last=start + step * (last + 1) - 1,
         weight=ratio.sum(axis=1),
-        log_ratio=float(grid[1] - grid[0]) * np.arange(-(len(grid) - 1), len(grid)),
+        log_ratio=_spread(grid),
         ratio=ratio,
         start=start,
         end=start + step * blocks - 1,
@@ -199,7 +199,8 @@ def _rows(spells: Spells, offset: Floats | None) -> _Rows:
     month = np.concatenate([spells.month[exact], (spells.month[spread][:, None] + np.arange(12)).ravel()])
     share = np.concatenate([np.ones(len(exact)), np.full(12 * len(spread), 1 / 12)])
     take = (spells.entry, spells.good, spells.failed, shift)
-    return _Rows(*(one[place] for one in take), month, share * spells.count[place])
+    entry, good, failed, shifted = (one[place] for one in take)
+    return _Rows(entry, good, failed, shifted, month, share * spells.count[place])
 
 
 def _table(
@@ -296,9 +297,9 @@ def _others(chosen: Ints, first: Ints, last: Ints) -> Ints:
 def _ratios(weighed: list[_Weighed], grid: Floats, first: Ints, last: Ints) -> Floats:
     """Mass over the log ratio inside : outside of each window, on one scale for all of them: a correlation of both
     levels' masses under the density of their ratio."""
-    points, step = len(grid), float(grid[1] - grid[0])
+    points = len(grid)
     size = 1 << int(2 * points - 1).bit_length()
-    density = np.exp(_log_normal(step * np.arange(-(points - 1), points), 0.0, RATIO_SD))
+    density = np.exp(_log_normal(_spread(grid), 0.0, RATIO_SD))
     found, tops = [], []
     for one in weighed:
         inner = one.before[last + 1] - one.before[first]
@@ -346,6 +347,11 @@ def _pairs(first: Ints, last: Ints, place: dict[tuple[int, int], int]) -> list[t
         if other is not None:
             found.append((number, other))
     return found
+
+
+def _spread(grid: Floats) -> Floats:
+    """Every difference of two levels of the grid."""
+    return np.asarray(float(grid[1] - grid[0]) * np.arange(-(len(grid) - 1), len(grid)), dtype=float)
 
 
 def _log_normal(x: Floats | float, mean: float, sd: float) -> Floats:
