@@ -29,7 +29,7 @@ def curves_figure(curves: Sequence[Curve]) -> "Figure":
         raise ValueError("no curve to draw")
     figure = new_figure(WIDTH, HEIGHT + 14 * len(curves))
     below = (56 + 14 * len(curves)) / (HEIGHT + 14 * len(curves))
-    axes = figure.add_axes((0.115, below, 0.72, 0.965 - below))
+    axes = figure.add_axes((0.15, below, 0.68, 0.965 - below))
     axes.patch.set_visible(False)
     top = _top(curves)
     for curve in curves:
