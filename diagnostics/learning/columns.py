@@ -1,6 +1,6 @@
 """Observations of units as columns: what a file or a database gives, before anything is made of it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -51,6 +51,11 @@ class Observations:
     def __len__(self) -> int:
         return len(self.unit)
 
+    def take(self, rows: Ints) -> "Observations":
+        """These entries, with the same names."""
+        columns = {name: getattr(self, name)[rows] for name in COLUMNS}
+        return replace(self, **columns)
+
     @property
     def original(self) -> Bools:
         return np.asarray(self.since_day == UNKNOWN_SINCE)
@@ -72,3 +77,6 @@ def _first_day(year: Ints, month: Ints) -> Ints:
 
 
 _EPOCH = 719163  # date(1970, 1, 1).toordinal()
+
+COLUMNS = tuple(one.name for one in fields(Observations))[:-5]
+"""Names of the arrays: all fields but the five tuples of names."""
