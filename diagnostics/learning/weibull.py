@@ -11,14 +11,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnostics.engine.words import _
-from diagnostics.learning.records import Floats, Prior, WeibullFit
+from diagnostics.learning.records import Bools, Floats, Prior, WeibullFit
 
 START_SHAPES = (0.6, 1.0, 1.8, 3.2)
 STEPS = 100
-CONVERGED = 1e-9
-"""Newton's decrement (twice the gain in log posterior that is still expected) at which the search ends."""
+NEAR = 1e-8
+"""Newton's decrement (twice the gain in log posterior that is still expected) from which one more step ends it."""
 LIMIT = 40.0
 """Of every parameter: beyond it a hazard is 0 or infinite in any trade."""
+STEEPEST = 300.0
+"""Log hazards are cut here, so that their squares are still numbers."""
+SETTLED = 30.0
+"""Standard deviation of a logarithm, from which on the data have said nothing of it."""
 
 
 class NotIdentifiableError(ValueError):
@@ -52,22 +56,25 @@ def fit_weibull(
     """
     lives = _lives(entry, good, failed, covariates, offset, count)
     curve = _Posterior(lives, tuple(names), prior)
-    if prior is None and not float(lives.count[np.isfinite(lives.failed)].sum()):
+    failures = float(lives.count[np.isfinite(lives.failed)].sum())
+    if prior is None and not failures:
         raise NotIdentifiableError(_("No failure was seen: without a prior no life can be estimated."))
-    estimate, value, converged = _climb(curve, start)
-    curvature = -curve.derivatives(estimate)[2]
-    if prior is None and (not converged or np.linalg.eigvalsh(curvature)[0] <= 1e-10 * max(1.0, curvature.max())):
-        raise NotIdentifiableError(_("The observations do not settle scale and shape; a prior is needed."))
+    estimate, converged = _climb(curve, start)
+    covariance = _inverse(-curve.derivatives(estimate)[1])
+    if prior is None:
+        spread = np.concatenate([[1.0, 1.0], np.ptp(lives.covariates, axis=0)])
+        if not (converged and np.all(np.sqrt(np.diag(covariance)) * spread < SETTLED)):
+            raise NotIdentifiableError(_("The observations do not settle scale, shape and effects; a prior is needed."))
     log_prior = curve.log_prior(estimate)
     return WeibullFit(
         names=("log_scale", "log_shape", *names),
         estimate=estimate,
-        covariance=_inverse(curvature),
-        log_likelihood=value - log_prior,
+        covariance=covariance,
+        log_likelihood=curve.value(estimate) - log_prior,
         log_prior=log_prior,
         converged=converged,
         units=float(lives.count.sum()),
-        failures=float(lives.count[np.isfinite(lives.failed)].sum()),
+        failures=failures,
     )
 
 
@@ -77,6 +84,12 @@ def draws(fit: WeibullFit, n: int, seed: int) -> Floats:
     root = vectors * np.sqrt(np.clip(values, 0.0, None))
     noise = np.random.default_rng(seed).standard_normal((n, len(fit.estimate)))
     return np.asarray(fit.estimate + noise @ root.T)
+
+
+def log1mexp(x: Floats) -> Floats:
+    """log(1 - exp(-x)) for x > 0 without losing digits at either end."""
+    near = np.minimum(x, 1.0)
+    return np.asarray(np.where(x < 0.6931, np.log(-np.expm1(-near)), np.log1p(-np.exp(-np.maximum(x, 0.5)))))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,138 +111,137 @@ def _lives(
         [entry, good, failed, np.zeros(n) if offset is None else offset] + ([] if covariates is None else [covariates])
     ).astype(float)
     weight = np.ones(n) if count is None else np.asarray(count, dtype=float)
-    order = np.lexsort(columns.T)
+    # One number brings equal entries side by side; what shares it by accident only stays apart.
+    mix = np.zeros(n)
+    for place, column in enumerate(columns.T):
+        mix += np.where(np.isfinite(column), column, -1.0) * np.sqrt(place + 2.0)
+    order = np.argsort(mix, kind="stable")
     ordered = columns[order]
     new = np.ones(n, dtype=bool)
     new[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
     starts = np.flatnonzero(new)
     counts = np.add.reduceat(weight[order], starts) if n else weight
-    rows = ordered[starts]
+    rows, counts = ordered[starts][counts > 0], counts[counts > 0]
     return _Lives(rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 4:], rows[:, 3], counts)
+
+
+class _Ages:
+    """Ages at which hazards are asked for. In the natural parameters (-shape · log_scale, shape, effects) the log
+    hazard is linear: `base` @ them + `offset`."""
+
+    def __init__(self, lives: _Lives, age: Floats, chosen: Bools) -> None:
+        age = age[chosen]
+        self.count, self.offset, self.lived = lives.count[chosen], lives.offset[chosen], age > 0
+        self.log_age = np.log(np.where(self.lived, age, 1.0))
+        self.base = np.column_stack([np.ones(len(age)), self.log_age, lives.covariates[chosen]])
+
+    def hazard(self, natural: Floats) -> Floats:
+        return np.asarray(self.lived * np.exp(np.minimum(self.base @ natural + self.offset, STEEPEST)))
 
 
 class _Posterior:
     """Log posterior of (log_scale, log_shape, effects) with its gradient and Hessian."""
 
     def __init__(self, lives: _Lives, names: tuple[str, ...], prior: Prior | None) -> None:
-        p = 2 + len(names)
-        self.lives, self.p = lives, p
-        self.mean, self.precision = np.zeros(p), np.zeros(p)
+        self.lives, self.p = lives, 2 + len(names)
+        self.mean, self.precision = np.zeros(self.p), np.zeros(self.p)
         if prior is not None:
             wanted = [prior.log_scale, prior.log_shape, *(prior.effects.get(name) for name in names)]
             for place, one in enumerate(wanted):
                 if one is not None:
                     self.mean[place], self.precision[place] = one[0], one[1] ** -2
+        self.known = self.precision > 0
         at = np.isfinite(lives.failed)
         exact = at & (lives.good == lives.failed)
         between = at & ~exact
-        self.exact, self.between = exact, between
-        # Each age that a likelihood asks the hazard of, with the entries it belongs to.
-        self.known = self.precision > 0
+        self.entry = _Ages(lives, lives.entry, lives.entry > 0)
+        self.good = _Ages(lives, lives.good, lives.good > 0)
+        self.low, self.high = _Ages(lives, lives.good, between), _Ages(lives, lives.failed, between)
+        self.exact = _Ages(lives, lives.good, exact)
 
     def log_prior(self, theta: Floats) -> float:
-        deviation = (theta - self.mean)[self.known]
-        precision = self.precision[self.known]
+        deviation, precision = (theta - self.mean)[self.known], self.precision[self.known]
         return float((0.5 * np.log(precision / (2 * np.pi)) - 0.5 * precision * deviation**2).sum())
 
     def value(self, theta: Floats) -> float:
         if not np.all(np.abs(theta) < LIMIT):
             return -np.inf
-        lives = self.lives
-        eta = lives.offset + lives.covariates @ theta[2:]
-        low, begun = self._hazard(lives.good, theta, eta), self._hazard(lives.entry, theta, eta)
-        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-            each = begun - low
-            one = self.between
-            each[one] += log1mexp(self._hazard(lives.failed[one], theta, eta[one]) - low[one])
-            one = self.exact
-            each[one] += np.log(low[one]) + theta[1] - np.log(lives.good[one])
-            total = float(lives.count @ each)
-        return total + self.log_prior(theta) if np.isfinite(total) else -np.inf
+        natural = _natural(theta)
+        gap = self.high.hazard(natural) - self.low.hazard(natural)
+        if not np.all(gap > 0):
+            return -np.inf
+        exact = self.exact
+        total = (
+            self.entry.count @ self.entry.hazard(natural)
+            - self.good.count @ self.good.hazard(natural)
+            + self.low.count @ log1mexp(gap)
+            + exact.count @ (exact.base @ natural + exact.offset + theta[1] - exact.log_age)
+        )
+        return float(total) + self.log_prior(theta)
 
-    def derivatives(self, theta: Floats) -> tuple[float, Floats, Floats]:
-        """(value, gradient, Hessian)."""
-        lives, shape = self.lives, float(np.exp(theta[1]))
-        gradient = -self.precision * (theta - self.mean)
-        hessian = -np.diag(self.precision)
-        eta = lives.offset + lives.covariates @ theta[2:]
+    def derivatives(self, theta: Floats) -> tuple[Floats, Floats]:
+        """(gradient, Hessian)."""
+        shape, natural = float(np.exp(theta[1])), _natural(theta)
+        slope, bend = np.zeros(self.p), np.zeros((self.p, self.p))
 
-        def slopes(age: Floats, chosen: np.ndarray | slice) -> tuple[Floats, Floats, Floats]:
-            """H, gradient of log H, log(age) - log_scale."""
-            z = np.where(age > 0, np.log(np.where(age > 0, age, 1.0)) - theta[0], 0.0)
-            hazard = np.where(age > 0, np.exp(np.minimum(shape * z + eta[chosen], 700.0)), 0.0)
-            g = np.column_stack([np.full(len(age), -shape), shape * z, lives.covariates[chosen]])
-            return hazard, g, z
+        def add(ages: _Ages, weight: Floats) -> None:
+            """Σ weight · hazard: its slope and its bend are alike."""
+            weighted = ages.base * weight[:, None]
+            slope[:] += weighted.sum(axis=0)
+            bend[:] += weighted.T @ ages.base
 
-        def add(weight: Floats, g: Floats, z: Floats) -> None:
-            """Σ weight · (H's own second derivative over H): g gᵀ + d²log H."""
-            hessian[:] += (g * weight[:, None]).T @ g
-            hessian[0, 1] -= shape * weight.sum()
-            hessian[1, 0] -= shape * weight.sum()
-            hessian[1, 1] += shape * (weight @ z)
-
-        everything = slice(None)
-        for age, sign in ((lives.good, -1.0), (lives.entry, 1.0)):
-            hazard, g, z = slopes(age, everything)
-            weight = sign * lives.count * hazard
-            gradient += weight @ g
-            add(weight, g, z)
-        one = self.between
-        if one.any():
-            low, g_low, z_low = slopes(lives.good[one], one)
-            high, g_high, z_high = slopes(lives.failed[one], one)
-            gap = np.maximum(high - low, 1e-300)
-            count = lives.count[one]
-            with np.errstate(over="ignore"):
-                share = 1.0 / np.expm1(gap)
-            d = high[:, None] * g_high - low[:, None] * g_low
-            gradient += (count * share) @ d
-            add(count * share * high, g_high, z_high)
-            add(-count * share * low, g_low, z_low)
-            both = d * np.sqrt(count * share * (1.0 + share))[:, None]
-            hessian -= both.T @ both
-        one = self.exact
-        if one.any():
-            _hazard, g, z = slopes(lives.good[one], one)
-            count = lives.count[one]
-            gradient += count @ g
-            gradient[1] += count.sum()
-            hessian[0, 1] -= shape * count.sum()
-            hessian[1, 0] -= shape * count.sum()
-            hessian[1, 1] += shape * (count @ z)
-        return self.value(theta), gradient, hessian
-
-    @staticmethod
-    def _hazard(age: Floats, theta: Floats, eta: Floats) -> Floats:
-        return np.asarray(cumulative_hazard(age, theta[0], theta[1]) * np.exp(eta))
+        add(self.entry, self.entry.count * self.entry.hazard(natural))
+        add(self.good, -self.good.count * self.good.hazard(natural))
+        low, high, count = self.low.hazard(natural), self.high.hazard(natural), self.low.count
+        # d log(1 - exp(-gap)) is `pull` times d gap; its second derivative -pull (1 + pull).
+        pull = 1.0 / np.expm1(np.clip(high - low, 1e-150, 700.0))
+        add(self.high, count * pull * high)
+        add(self.low, -count * pull * low)
+        both = self.high.base * high[:, None] - self.low.base * low[:, None]
+        both *= (np.sqrt(count * pull) * np.sqrt(1.0 + pull))[:, None]
+        bend -= both.T @ both
+        slope += self.exact.count @ self.exact.base
+        gradient, hessian = _of_logs(slope, bend, theta[0], shape)
+        gradient[1] += self.exact.count.sum()
+        return gradient - self.precision * (theta - self.mean), hessian - np.diag(self.precision)
 
 
-def log1mexp(x: Floats) -> Floats:
-    """log(1 - exp(-x)) for x >= 0 without losing digits at either end."""
-    return np.asarray(np.where(x < 0.6931, np.log(-np.expm1(-x)), np.log1p(-np.exp(-x))))
+def _natural(theta: Floats) -> Floats:
+    shape = np.exp(theta[1])
+    return np.concatenate([[-shape * theta[0], shape], theta[2:]])
 
 
-def _climb(curve: _Posterior, start: Floats | None) -> tuple[Floats, float, bool]:
+def _of_logs(slope: Floats, bend: Floats, log_scale: float, shape: float) -> tuple[Floats, Floats]:
+    """Gradient and Hessian in (log_scale, log_shape, effects) from those in the natural parameters."""
+    turn = np.eye(len(slope))
+    turn[:2, :2] = [[-shape, -shape * log_scale], [0.0, shape]]
+    hessian = turn.T @ bend @ turn
+    hessian[0, 1] -= shape * slope[0]
+    hessian[1, 0] -= shape * slope[0]
+    hessian[1, 1] += shape * (slope[1] - log_scale * slope[0])
+    return slope @ turn, hessian
+
+
+def _climb(curve: _Posterior, start: Floats | None) -> tuple[Floats, bool]:
     """Newton with a ridge where the curvature is wrong, halving steps that lose; from the best of several starts."""
     starts = _starts(curve) if start is None or len(start) != curve.p else [np.asarray(start, dtype=float)]
     values = [curve.value(one) for one in starts]
+    if start is not None and not np.isfinite(max(values)):
+        return _climb(curve, None)
     theta, value = starts[int(np.argmax(values))].copy(), max(values)
     for _step in range(STEPS):
-        _value, gradient, hessian = curve.derivatives(theta)
+        gradient, hessian = curve.derivatives(theta)
         step = _uphill(gradient, -hessian)
         gain = float(gradient @ step)
-        if gain < CONVERGED:
-            return theta, value, True
+        if gain < NEAR:
+            return theta + step, True
         length = min(1.0, 3.0 / float(np.abs(step).max()))
-        while length > 1e-10:
-            there = curve.value(theta + length * step)
-            if there >= value + 1e-4 * length * gain or (there >= value and length * gain < 1e-6):
-                break
+        while (there := curve.value(theta + length * step)) < value + 1e-4 * length * gain:
             length /= 2
-        else:
-            return theta, value, gain < 1e-5
+            if length < 1e-10:
+                return theta, gain < 1e-5
         theta, value = theta + length * step, there
-    return theta, value, False
+    return theta, False
 
 
 def _uphill(gradient: Floats, curvature: Floats) -> Floats:
