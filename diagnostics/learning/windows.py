@@ -25,14 +25,14 @@ PRIOR_NONE = 0.9
 REACH = 4.5
 """Log levels from the middle of the data that the quadrature covers."""
 STEP_FINEST, STEP_COARSEST = 0.02, 0.3
-NODE_STEP, NODES = 1.3, 5
+NODE_STEP, NODES = 1.5, 4
 """Of the log shape: step in standard deviations of its posterior without a range (fine for a smooth density), and
 most steps to either side: beside a range the likeliest shape lies far from the one without."""
-NODE_LOSS = 16.0
+NODE_LOSS = 10.0
 """A shape that weighs less than exp(-NODE_LOSS) of the best, with the likeliest window or without any, ends the row."""
 BLOCKS = 240
 """Most steps of production time; a longer span is looked at in blocks of several months."""
-HEAVY, HEAVIEST = 0.99995, 800
+HEAVY, HEAVIEST = 0.9999, 400
 """Share of the posterior, and number of windows at most, whose ratios are worked out."""
 
 
@@ -116,10 +116,19 @@ def windows_of(count: Floats) -> tuple[Ints, Ints]:
     return first[chosen], last[chosen]
 
 
+def log_priors(first: Ints, last: Ints) -> Floats:
+    """Of each window, given that there is a range: half for those that reach an end of what was seen (a running change
+    begins or ends there), half for those within, all alike among their kind."""
+    at_end = (first == first.min()) | (last == last.max())
+    kinds = [int(at_end.sum()), int((~at_end).sum())]
+    share = 0.5 if all(kinds) else 1.0
+    return np.asarray(np.log(np.where(at_end, share / max(kinds[0], 1), share / max(kinds[1], 1))))
+
+
 def weigh_windows(
     table: LevelTable, grid: Floats, first: Ints, last: Ints, *, start: int = 0, prior_none: float = PRIOR_NONE
 ) -> WindowPosterior:
-    """The posterior over the windows `first` to `last`, all alike beforehand, from one table of log-likelihoods."""
+    """The posterior over the windows `first` to `last` from one table of log-likelihoods."""
     weighed = [_weighed(table, grid, first, last)]
     return _posterior(weighed, grid, first, last, start=start, step=1, prior_none=prior_none)
 
@@ -137,11 +146,9 @@ class _Weighed:
 def _weighed(table: LevelTable, grid: Floats, first: Ints, last: Ints) -> _Weighed:
     step = float(grid[1] - grid[0])
     before = np.vstack([np.zeros(len(grid)), np.cumsum(table.log_likelihood, axis=0)])
-    inner = before[last + 1] - before[first]
-    outer = before[-1] - inner + table.log_prior
     none = _log_sum(before[-1] + table.log_prior) + table.log_weight + np.log(step)
-    each = _log_both(inner, outer, _kernel_root(len(grid), step)) + table.log_weight + 2 * np.log(step)
-    return _Weighed(table, before, none, each)
+    each = _log_both(before, table.log_prior, _kernel_root(len(grid), step), first, last)
+    return _Weighed(table, before, none, each + table.log_weight + 2 * np.log(step))
 
 
 def _walk(table: Callable[[int], LevelTable], grid: Floats, first: Ints, last: Ints) -> list[_Weighed]:
@@ -160,11 +167,12 @@ def _posterior(
     weighed: list[_Weighed], grid: Floats, first: Ints, last: Ints, *, start: int, step: int, prior_none: float
 ) -> WindowPosterior:
     log_none = _log_sum(np.array([one.none for one in weighed]))
-    log_each = np.logaddexp.reduce(np.array([one.each for one in weighed]), axis=0)
-    log_bayes = _log_sum(log_each - log_none) - np.log(len(first))
+    log_prior = log_priors(first, last)
+    log_each = np.logaddexp.reduce(np.array([one.each for one in weighed]), axis=0) + log_prior
+    log_bayes = _log_sum(log_each - log_none)
     odds = np.log1p(-prior_none) - np.log(prior_none) + log_bayes
     heavy = _heavy(log_each, first, last)
-    ratio = _ratios(weighed, grid, first[heavy], last[heavy])
+    ratio = _ratios(weighed, grid, first[heavy], last[heavy]) * np.exp(log_prior[heavy] - log_prior.max())[:, None]
     first, last, ratio = _one_side(first[heavy], last[heavy], ratio / ratio.sum())
     blocks = len(weighed[0].table.log_likelihood)
     return WindowPosterior(
@@ -261,14 +269,20 @@ def _kernel_root(points: int, step: float) -> Floats:
     return np.asarray(vectors[:, kept] * np.sqrt(values[kept]))
 
 
-def _log_both(inner: Floats, outer: Floats, root: Floats) -> Floats:
-    """log ΣΣ exp(inner[v]) kernel[v, u] exp(outer[u]) for each row, in single precision: some thousand windows are
+def _log_both(before: Floats, log_prior: Floats, root: Floats, first: Ints, last: Ints) -> Floats:
+    """log ΣΣ exp(inner[v]) kernel[v, u] exp(outer[u]) of each window, in single precision: some thousand windows are
     summed up here, the few that count are worked out again in _ratios."""
+    thin, rows = root.astype(np.float32), before.astype(np.float32)
+    inner = rows[last + 1]
+    inner -= rows[first]
+    outer = (before[-1] + log_prior).astype(np.float32) - inner
     top_in, top_out = inner.max(axis=1), outer.max(axis=1)
-    thin = root.astype(np.float32)
-    both = np.exp((inner - top_in[:, None]).astype(np.float32)) @ thin
-    both *= np.exp((outer - top_out[:, None]).astype(np.float32)) @ thin
-    return np.asarray(np.log(np.maximum(both.sum(axis=1, dtype=np.float64), 1e-12)) + top_in + top_out)
+    inner -= top_in[:, None]
+    outer -= top_out[:, None]
+    both = np.exp(inner, out=inner) @ thin
+    both *= np.exp(outer, out=outer) @ thin
+    total = np.maximum(both.sum(axis=1, dtype=np.float64), 1e-12)
+    return np.asarray(np.log(total) + top_in.astype(float) + top_out.astype(float))
 
 
 def _heavy(log_each: Floats, first: Ints, last: Ints) -> Ints:
@@ -281,17 +295,20 @@ def _heavy(log_each: Floats, first: Ints, last: Ints) -> Ints:
 
 def _others(chosen: Ints, first: Ints, last: Ints) -> Ints:
     """The windows outside of chosen ones that touch an end."""
-    place = {(int(a), int(b)): number for number, (a, b) in enumerate(zip(first, last, strict=True))}
-    head = sorted({int(a) for a in first})
-    tail = sorted({int(b) for b in last})
-    found = []
-    for number in chosen:
-        a, b = int(first[number]), int(last[number])
-        if a == head[0] and b < tail[-1]:
-            found.append(place.get((next(x for x in head if x > b), tail[-1]), -1))
-        elif b == tail[-1] and a > head[0]:
-            found.append(place.get((head[0], max(x for x in tail if x < a)), -1))
-    return np.array([x for x in found if x >= 0], dtype=np.int64)
+    pairs = _pairs(first, last)
+    return np.asarray(pairs[1][np.isin(pairs[0], chosen)])
+
+
+def _pairs(first: Ints, last: Ints) -> tuple[Ints, Ints]:
+    """Windows that touch an end, and beside each the window of what lies outside it, where both are there."""
+    head, tail = int(first.min()), int(last.max())
+    heads, tails = np.flatnonzero((first == head) & (last < tail)), np.flatnonzero((last == tail) & (first > head))
+    heads, tails = heads[np.argsort(last[heads])], tails[np.argsort(first[tails])]
+    # What begins after a window of the head is the window of the tail that begins next.
+    place = np.searchsorted(first[tails], last[heads], side="right")
+    there = place < len(tails)
+    heads, tails = heads[there], tails[place[there]]
+    return np.concatenate([heads, tails]), np.concatenate([tails, heads])
 
 
 def _ratios(weighed: list[_Weighed], grid: Floats, first: Ints, last: Ints) -> Floats:
@@ -318,35 +335,15 @@ def _one_side(first: Ints, last: Ints, ratio: Floats) -> tuple[Ints, Ints, Float
     """A window at an end that fails less is its outside failing more: told as the latter. Of windows within the span,
     those on the likelier side of a ratio of 1 are told."""
     middle = ratio.shape[1] // 2
-    place = {(int(a), int(b)): number for number, (a, b) in enumerate(zip(first, last, strict=True))}
-    more = ratio.copy()
+    more, less = ratio.copy(), ratio.copy()
     more[:, :middle] = 0.0
-    less = ratio.copy()
     less[:, middle:] = 0.0
-    for number, other in _pairs(first, last, place):
-        more[other] += less[number][::-1]
-        less[number] = 0.0
+    windows, others = _pairs(first, last)
+    np.add.at(more, others, less[windows][:, ::-1])
+    less[windows] = 0.0
     told = more if more.sum() >= less.sum() else less
     kept = told.sum(axis=1) > 0
     return first[kept], last[kept], told[kept] / told.sum()
-
-
-def _pairs(first: Ints, last: Ints, place: dict[tuple[int, int], int]) -> list[tuple[int, int]]:
-    """(window at an end, the window of what lies outside it), where both are there."""
-    head, tail = int(first.min()), int(last.max())
-    starts, ends = sorted({int(a) for a in first}), sorted({int(b) for b in last})
-    found = []
-    for (a, b), number in place.items():
-        other = None
-        if a == head and b < tail:
-            later = [x for x in starts if x > b]
-            other = place.get((later[0], tail)) if later else None
-        elif b == tail and a > head:
-            earlier = [x for x in ends if x < a]
-            other = place.get((head, earlier[-1])) if earlier else None
-        if other is not None:
-            found.append((number, other))
-    return found
 
 
 def _spread(grid: Floats) -> Floats:
