@@ -15,6 +15,8 @@ from diagnostics.learning.records import Bools, Floats, Prior, WeibullFit
 
 START_SHAPES = (0.6, 1.0, 1.8, 3.2)
 STEPS = 100
+THIN = 1500
+"""Lives that settle well enough where the search among many begins."""
 NEAR = 1e-8
 """Newton's decrement (twice the gain in log posterior that is still expected) from which one more step ends it."""
 LIMIT = 40.0
@@ -59,6 +61,8 @@ def fit_weibull(
     failures = float(lives.count[np.isfinite(lives.failed)].sum())
     if prior is None and not failures:
         raise NotIdentifiableError(_("No failure was seen: without a prior no life can be estimated."))
+    if start is None and len(lives.good) > 2 * THIN:
+        start = _near(lives, tuple(names), prior)
     estimate, converged = _climb(curve, start)
     covariance = _inverse(-curve.derivatives(estimate)[1])
     if prior is None:
@@ -87,9 +91,8 @@ def draws(fit: WeibullFit, n: int, seed: int) -> Floats:
 
 
 def log1mexp(x: Floats) -> Floats:
-    """log(1 - exp(-x)) for x > 0 without losing digits at either end."""
-    near = np.minimum(x, 1.0)
-    return np.asarray(np.where(x < 0.6931, np.log(-np.expm1(-near)), np.log1p(-np.exp(-np.maximum(x, 0.5)))))
+    """log(1 - exp(-x)) for x > 0: all digits where x is small; where it is large, as exact as a sum of such needs."""
+    return np.asarray(np.log(-np.expm1(-x)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,22 +110,25 @@ def _lives(
 ) -> _Lives:
     """Equal entries counted together: lives are seen in few distinct ways where ages are in months."""
     n = len(good)
-    columns = np.column_stack(
-        [entry, good, failed, np.zeros(n) if offset is None else offset] + ([] if covariates is None else [covariates])
-    ).astype(float)
+    x = np.zeros((n, 0)) if covariates is None else np.asarray(covariates, dtype=float)
     weight = np.ones(n) if count is None else np.asarray(count, dtype=float)
+    plain = [entry, good, failed, np.zeros(n) if offset is None else offset]
+    columns = [np.asarray(column, dtype=float) for column in [*plain, *x.T]]
     # One number brings equal entries side by side; what shares it by accident only stays apart.
-    mix = np.zeros(n)
-    for place, column in enumerate(columns.T):
+    mix, telling = np.zeros(n), [column for column in columns if n and column.min() < column.max()]
+    for place, column in enumerate(telling):
         mix += np.where(np.isfinite(column), column, -1.0) * np.sqrt(place + 2.0)
     order = np.argsort(mix, kind="stable")
-    ordered = columns[order]
-    new = np.ones(n, dtype=bool)
-    new[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
+    new = np.zeros(n, dtype=bool)
+    new[:1] = True
+    for column in telling:
+        ordered = column[order]
+        new[1:] |= ordered[1:] != ordered[:-1]
     starts = np.flatnonzero(new)
     counts = np.add.reduceat(weight[order], starts) if n else weight
-    rows, counts = ordered[starts][counts > 0], counts[counts > 0]
-    return _Lives(rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 4:], rows[:, 3], counts)
+    row, counts = order[starts][counts > 0], counts[counts > 0]
+    entry, good, failed, offset = (column[row] for column in columns[:4])
+    return _Lives(entry, good, failed, x[row], offset, counts)
 
 
 class _Ages:
@@ -136,7 +142,7 @@ class _Ages:
         self.base = np.column_stack([np.ones(len(age)), self.log_age, lives.covariates[chosen]])
 
     def hazard(self, natural: Floats) -> Floats:
-        return np.asarray(self.lived * np.exp(np.minimum(self.base @ natural + self.offset, STEEPEST)))
+        return np.asarray(np.where(self.lived, np.exp(np.minimum(self.base @ natural + self.offset, STEEPEST)), 0.0))
 
 
 class _Posterior:
@@ -153,55 +159,71 @@ class _Posterior:
         self.known = self.precision > 0
         at = np.isfinite(lives.failed)
         exact = at & (lives.good == lives.failed)
-        between = at & ~exact
+        self.between = np.flatnonzero(at & ~exact)
         self.entry = _Ages(lives, lives.entry, lives.entry > 0)
-        self.good = _Ages(lives, lives.good, lives.good > 0)
-        self.low, self.high = _Ages(lives, lives.good, between), _Ages(lives, lives.failed, between)
+        self.good = _Ages(lives, lives.good, np.ones(len(at), dtype=bool))
+        self.high = _Ages(lives, lives.failed, at & ~exact)
+        self.low_base = self.good.base[self.between]
         self.exact = _Ages(lives, lives.good, exact)
+        self.asked: tuple[Floats, tuple[Floats, Floats, Floats]] | None = None
 
     def log_prior(self, theta: Floats) -> float:
         deviation, precision = (theta - self.mean)[self.known], self.precision[self.known]
         return float((0.5 * np.log(precision / (2 * np.pi)) - 0.5 * precision * deviation**2).sum())
 
+    def hazards(self, theta: Floats) -> tuple[Floats, Floats, Floats]:
+        """At good, at failed where that came later, and at entry; kept, as the slope is asked where the value was."""
+        if self.asked is None or not np.array_equal(self.asked[0], theta):
+            natural = _natural(theta)
+            self.asked = (
+                theta.copy(),
+                (
+                    self.good.hazard(natural),
+                    self.high.hazard(natural),
+                    self.entry.hazard(natural),
+                ),
+            )
+        return self.asked[1]
+
     def value(self, theta: Floats) -> float:
         if not np.all(np.abs(theta) < LIMIT):
             return -np.inf
-        natural = _natural(theta)
-        gap = self.high.hazard(natural) - self.low.hazard(natural)
+        good, high, begun = self.hazards(theta)
+        gap = high - good[self.between]
         if not np.all(gap > 0):
             return -np.inf
         exact = self.exact
         total = (
-            self.entry.count @ self.entry.hazard(natural)
-            - self.good.count @ self.good.hazard(natural)
-            + self.low.count @ log1mexp(gap)
-            + exact.count @ (exact.base @ natural + exact.offset + theta[1] - exact.log_age)
+            self.entry.count @ begun
+            - self.good.count @ good
+            + self.high.count @ log1mexp(gap)
+            + exact.count @ (exact.base @ _natural(theta) + exact.offset + theta[1] - exact.log_age)
         )
         return float(total) + self.log_prior(theta)
 
     def derivatives(self, theta: Floats) -> tuple[Floats, Floats]:
         """(gradient, Hessian)."""
-        shape, natural = float(np.exp(theta[1])), _natural(theta)
         slope, bend = np.zeros(self.p), np.zeros((self.p, self.p))
 
-        def add(ages: _Ages, weight: Floats) -> None:
+        def add(base: Floats, weight: Floats) -> None:
             """Σ weight · hazard: its slope and its bend are alike."""
-            weighted = ages.base * weight[:, None]
-            slope[:] += weighted.sum(axis=0)
-            bend[:] += weighted.T @ ages.base
+            slope[:] += weight @ base
+            bend[:] += (base * weight[:, None]).T @ base
 
-        add(self.entry, self.entry.count * self.entry.hazard(natural))
-        add(self.good, -self.good.count * self.good.hazard(natural))
-        low, high, count = self.low.hazard(natural), self.high.hazard(natural), self.low.count
+        good, high, begun = self.hazards(theta)
+        low, count = good[self.between], self.high.count
         # d log(1 - exp(-gap)) is `pull` times d gap; its second derivative -pull (1 + pull).
         pull = 1.0 / np.expm1(np.clip(high - low, 1e-150, 700.0))
-        add(self.high, count * pull * high)
-        add(self.low, -count * pull * low)
-        both = self.high.base * high[:, None] - self.low.base * low[:, None]
+        passed = self.good.count * good
+        passed[self.between] += count * pull * low
+        add(self.good.base, -passed)
+        add(self.high.base, count * pull * high)
+        add(self.entry.base, self.entry.count * begun)
+        both = self.high.base * high[:, None] - self.low_base * low[:, None]
         both *= (np.sqrt(count * pull) * np.sqrt(1.0 + pull))[:, None]
         bend -= both.T @ both
         slope += self.exact.count @ self.exact.base
-        gradient, hessian = _of_logs(slope, bend, theta[0], shape)
+        gradient, hessian = _of_logs(slope, bend, theta[0], float(np.exp(theta[1])))
         gradient[1] += self.exact.count.sum()
         return gradient - self.precision * (theta - self.mean), hessian - np.diag(self.precision)
 
@@ -242,6 +264,14 @@ def _climb(curve: _Posterior, start: Floats | None) -> tuple[Floats, bool]:
                 return theta, gain < 1e-5
         theta, value = theta + length * step, there
     return theta, False
+
+
+def _near(lives: _Lives, names: tuple[str, ...], prior: Prior | None) -> Floats | None:
+    """Where a thinned sample ends; None where it does not settle anything."""
+    some = slice(None, None, len(lives.good) // THIN)
+    few = (lives.entry, lives.good, lives.failed, lives.covariates, lives.offset, lives.count)
+    estimate, converged = _climb(_Posterior(_Lives(*(column[some] for column in few)), names, prior), None)
+    return estimate if converged else None
 
 
 def _uphill(gradient: Floats, curvature: Floats) -> Floats:
