@@ -14,6 +14,7 @@ from diagnostics.models import BenchSheet, SystemRevision
 from diagnostics.selectors.enquiries import enquiry_of_job
 from diagnostics.selectors.systems import last_sheet_on_system, system_for_car, system_of
 from diagnostics.selectors.words import complaint_words
+from diagnostics.services.learning import learning_follow
 from shop.errors import Conflict, ShopError
 from shop.models import Job, Stage, User
 from shop.permissions import require
@@ -216,4 +217,5 @@ def sheet_close(*, sheet: BenchSheet, by: User) -> BenchSheet:
         words=_("Closed the bench sheet with {count} checks that count.").format(count=counted),
         link=sheet.get_absolute_url(),
     )
+    learning_follow()
     return sheet

@@ -13,6 +13,7 @@ from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, Unit, Work, WorkKind
 from diagnostics.selectors.systems import system_for_job, system_of
 from diagnostics.selectors.what_was_wrong import proposed_mode, what_was_wrong_words
+from diagnostics.services.learning import learning_follow
 from diagnostics.services.sheets import locked_job
 from shop.errors import Conflict, ShopError
 from shop.models import Car, Job, User
@@ -68,6 +69,7 @@ def work_add(
     )
     BenchSheet.objects.filter(job=job).update(sighted=False)
     trail_record(by=by, job=job, kind="work.added", words=_work_words(work, system), link=job.get_absolute_url())
+    learning_follow()
     return work
 
 

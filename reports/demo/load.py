@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import SystemRevision
 from diagnostics.selectors import system_of
-from diagnostics.services import system_publish
+from diagnostics.services import learning_run, system_publish
 from parts.models import Fit, Part
 from reports.demo import people
 from reports.demo.enquiries import write_enquiries
@@ -67,6 +67,8 @@ def load(*, today: date | None = None, say: Say = lambda _words: None) -> bool:
         say(_("Booking {cars} cars and their jobs …").format(cars=len(scenario.cars)))
         jobs = write(scenario, users, systems)
         write_enquiries([job for job, _record in jobs], users, systems)
+        say(_("Learning which part fails in which production range …"))
+        learning_run()
         say(_("Drawing {count} certificates …").format(count=CERTIFICATES))
         _issue_certificates(jobs, users["owner"])
     return True

@@ -53,7 +53,8 @@ def worker_command() -> list[str]:
     alone = ["--pool", "solo", "--concurrency", "1", "--without-gossip", "--without-mingle", "--without-heartbeat"]
     # In a container everybody is root; the worker's advice against it would bury the address that people look for.
     python = [sys.executable, "-W", "ignore:You're running the worker with superuser privileges"]
-    return [*python, "-m", "celery", "-A", "shop.celery", "--quiet", "worker", "--beat", *alone, "--loglevel", "WARNING"]
+    celery = [*python, "-m", "celery", "-A", "shop.celery", "--quiet"]
+    return [*celery, "worker", "--beat", *alone, "--loglevel", "WARNING"]
 
 
 @dataclass(frozen=True, slots=True)
