@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from diagnostics.learning.learn import Priors, learn
 from diagnostics.learning.priors import priors_of
 from diagnostics.learning.ranges import control
-from diagnostics.learning.records import SEED, PartModel
+from diagnostics.learning.records import SEED, Learned, PartModel
 from diagnostics.learning.stored import from_json
 from diagnostics.models import FailureModel
 from diagnostics.selectors.learning import Group, decisions_now
@@ -28,8 +28,13 @@ class Computed:
     seed: int
 
 
+def learned_of_shop(tell: Tell) -> Learned:
+    """All that the shop's own sightings tell, as they stand."""
+    return learn(observations(), decisions=decisions_now(), priors=_priors(), progress=_by_name(tell))
+
+
 def compute_all(tell: Tell) -> Computed:
-    learned = learn(observations(), decisions=decisions_now(), priors=_priors(), progress=_by_name(tell))
+    learned = learned_of_shop(tell)
     return Computed(learned.models, None, learned.seed)
 
 
