@@ -106,7 +106,9 @@ class _Lives:
 def _lives(rows: Observations, failed: Bools) -> _Lives:
     """One entry a spell, in the order of units and days: a spell ends with the day on which the unit was seen failed,
     what is seen of the same unit later is of a mended one."""
-    order = np.lexsort((failed, rows.day, rows.unit))
+    # Of one day a unit was found failed and mended before it was seen good again; else a failure ends the day.
+    of_the_day = np.where(failed, np.where(rows.mended, 0, 2), 1)
+    order = np.lexsort((of_the_day, rows.day, rows.unit))
     rows, failed = rows.take(order), failed[order]
     new_unit = np.concatenate([[True], rows.unit[1:] != rows.unit[:-1]])
     # Everything after a failed day of the same unit is the next spell; the same failure told twice is one.

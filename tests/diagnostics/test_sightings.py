@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from diagnostics import services
 from diagnostics.engine.faults import MODE_BITS, modes_in
+from diagnostics.learning.spells import groups_of, spells_of
 from diagnostics.models import BenchSheet, Check, Sighting, Unit, Work
 from diagnostics.selectors.sightings import last_good, observations, units_behind
 from diagnostics.services import sightings_refresh
@@ -199,6 +200,24 @@ def test_what_was_seen_good_again_and_again_comes_as_its_last_day(sheet: BenchSh
     assert list(found.day[bg1]) == [max(days).toordinal()]
     assert list(found.checks[bg1]) == [6]
     assert list(found.day[~bg1]) == sorted(day.toordinal() for day in days), "where something failed, all of it"
+
+
+def test_what_was_mended_and_seen_good_on_one_day_is_no_failure_at_a_known_age(
+    sheet: BenchSheet, job: Job, tech: User
+) -> None:
+    add(sheet, tech, check="look", position="MM3", found="binds")
+    services.work_add(job=job, by=tech, position="MM3", kind="trim", mode="binds")
+    whole = {"check": "motion", "stops_at": None, "lamp": None, "seconds": {}}
+    add(sheet, tech, **whole, motion="open")
+    sightings_refresh()
+    group = next(one for one in groups_of(observations()) if "MM3" in one.positions)
+    spells = list(spells_of(group, "binds"))
+    original = next(one for one in spells if one.population.original and one.has_failed.any())
+    (failed,) = np.flatnonzero(original.has_failed)
+    assert original.good[failed] == 0.0, "it failed somewhere between the works and today"
+    assert original.failed[failed] > 5
+    (later,) = (one for one in spells if not one.population.original)
+    assert not later.has_failed.any()
 
 
 # The units behind a number, and what a car was last seen good in
