@@ -276,9 +276,18 @@ def _near(lives: _Lives, names: tuple[str, ...], prior: Prior | None) -> Floats 
 
 def _uphill(gradient: Floats, curvature: Floats) -> Floats:
     """The Newton step; directions in which the surface bends upwards are taken by their size."""
-    values, vectors = np.linalg.eigh(curvature)
-    floor = 1e-8 * max(1.0, float(np.abs(values).max()))
-    return np.asarray(vectors @ ((vectors.T @ gradient) / np.maximum(np.abs(values), floor)))
+    sizes, values, vectors = _bends(curvature)
+    along = vectors.T @ (gradient / sizes)
+    return np.asarray(vectors @ (along / np.maximum(np.abs(values), 1e-9)) / sizes)
+
+
+def _bends(curvature: Floats) -> tuple[Floats, Floats, Floats]:
+    """(sizes, values, vectors) with curvature = S V diag(values) Vᵀ S, S = diag(sizes): each parameter in its own unit,
+    so that a strict prior on one does not hide what is known of the others."""
+    diagonal = np.abs(np.diag(curvature))
+    sizes = np.sqrt(np.where(diagonal > 0, diagonal, 1.0))
+    values, vectors = np.linalg.eigh(curvature / np.outer(sizes, sizes))
+    return sizes, values, vectors
 
 
 def _starts(curve: _Posterior) -> list[Floats]:
@@ -302,5 +311,5 @@ def _starts(curve: _Posterior) -> list[Floats]:
 
 
 def _inverse(curvature: Floats) -> Floats:
-    values, vectors = np.linalg.eigh(curvature)
-    return np.asarray((vectors / np.maximum(values, 1e-12)) @ vectors.T)
+    sizes, values, vectors = _bends(curvature)
+    return np.asarray((vectors / np.maximum(values, 1e-12)) @ vectors.T / np.outer(sizes, sizes))
