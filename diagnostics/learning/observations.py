@@ -25,23 +25,31 @@ class NoObservationsError(ValueError):
     """The file cannot be read as observations at all; the words say why."""
 
 
-def read_observations(file: TextIO) -> tuple[Observations, tuple[Skipped, ...]]:
+def read_observations(file: TextIO, *, today: date | None = None) -> tuple[Observations, tuple[Skipped, ...]]:
     """Entries and the rows that were not taken. `file` is text; columns come in any order, further ones are ignored.
 
-    A `made_on` of YYYY is a car known by its year only. Without a column `car` the units of a row's own are taken to
-    sit in cars of their own. Raises NoObservationsError where the heading is missing or incomplete, or it is no CSV.
+    A `made_on` of YYYY is a car known by its year only. Without a column `car` every unit is taken to sit in a car of
+    its own. Nothing is taken that lies after `today`. Raises NoObservationsError where the heading is missing or
+    incomplete, or where it is no CSV.
     """
-    rows = _Rows(_reader(file))
+    rows = _Rows(_reader(file), (today or date.today()).toordinal())
     for number, fields in rows:
         rows.take(number, fields)
     return rows.observations(), tuple(sorted(rows.skipped, key=lambda one: one.row))
 
 
-def _reader(file: TextIO) -> Iterator[list[str]]:
-    try:
-        yield from csv.reader(file, strict=True)
-    except (csv.Error, UnicodeDecodeError) as error:
-        raise NoObservationsError(_("The file is no CSV text in UTF-8: {why}.").format(why=error)) from error
+def _reader(file: TextIO) -> Iterator[list[str] | csv.Error]:
+    """The rows; in place of one that cannot be read, why."""
+    reader = csv.reader(file, strict=True)
+    while True:
+        try:
+            yield next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            yield error
+        except UnicodeDecodeError as error:
+            raise NoObservationsError(_("The file is no CSV text in UTF-8: {why}.").format(why=error)) from error
 
 
 @dataclass(slots=True)
@@ -63,8 +71,11 @@ class _Names:
 
 
 class _Rows:
-    def __init__(self, reader: Iterator[list[str]]) -> None:
-        heading = [name.strip().lstrip("\ufeff").lower() for name in next(reader, [])]
+    def __init__(self, reader: Iterator[list[str] | csv.Error], today: int) -> None:
+        first = next(reader, [])
+        if isinstance(first, csv.Error):
+            raise NoObservationsError(_("The heading cannot be read as CSV: {why}.").format(why=first))
+        heading = [name.strip().lstrip("\ufeff").lower() for name in first]
         if not heading:
             raise NoObservationsError(_("The file is empty; expected a heading: {names}.").format(names=_list(COLUMNS)))
         missing = [name for name in COLUMNS if name not in heading]
@@ -77,7 +88,7 @@ class _Rows:
         self.width = len(heading)
         self.at = [heading.index(name) for name in COLUMNS]
         self.more = [heading.index(name) if name in heading else -1 for name in OPTIONAL]
-        self.reader = reader
+        self.reader, self.today = reader, today
         self.skipped: list[Skipped] = []
         self.entries = array("q")  # a million rows of numbers, not of objects
         self.names = {name: _Names() for name in ("unit", "car", "system", "position", "part", "revision", "mode")}
@@ -88,7 +99,9 @@ class _Rows:
 
     def __iter__(self) -> Iterator[tuple[int, list[str]]]:
         for number, fields in enumerate(self.reader, start=2):
-            if fields and any(map(str.strip, fields)):
+            if isinstance(fields, csv.Error):
+                self.skipped.append(Skipped(number, _("The row cannot be read as CSV: {why}.").format(why=fields)))
+            elif fields and any(map(str.strip, fields)):
                 yield number, fields
 
     def take(self, number: int, fields: list[str]) -> None:
@@ -116,6 +129,8 @@ class _Rows:
         since = self._day("fitted_on", fitted_on) if fitted_on else UNKNOWN_SINCE
         known = self._day("known_from", known_from) if known_from else 0
         _refuse_order(month, since, day)
+        if day > self.today:
+            raise _BadRowError(_("checked_on {day} lies in the future.").format(day=checked_on))
         if climate not in CLIMATES:
             raise _BadRowError(_told("climate", climate, _list(CLIMATES)))
         if outcome not in ("good", "failed"):

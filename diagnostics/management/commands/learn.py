@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from diagnostics.learning.answer import as_json
 from diagnostics.learning.learn import learn
 from diagnostics.learning.observations import NoObservationsError, read_observations
-from diagnostics.learning.records import Learned, month_words
+from diagnostics.learning.records import Learned, PartModel, Range, month_words
 from diagnostics.selectors.computed import learned_of_shop
 from diagnostics.services.sightings import sightings_refresh
 
@@ -73,38 +73,51 @@ def _from_file(name: str) -> Learned:
 
 
 def _lines(learned: Learned) -> Iterator[str]:
-    yield _("{checks} observations of {units} units").format(checks=learned.checks, units=learned.units)
-    yield _("Production ranges")
-    for model in learned.models:
-        for one in model.ranges:
-            told = _(
-                "{part} at {positions}, {mode}: {first} to {last}, hazard ratio {ratio:.1f} ({low:.1f} to {high:.1f})"
-            )
-            words = told.format(
-                part=model.population.part,
-                positions=" ".join(model.population.positions),
-                mode=model.population.mode,
-                first=month_words(one.first),
-                last=month_words(one.last),
-                ratio=one.ratio.estimate,
-                low=one.ratio.low,
-                high=one.ratio.high,
-            )
-            mark = _("found") if one.found else _("not sure")
-            yield f"  {one.probability:6.1%}  {words}; {mark}, {one.state}"
-    if not any(model.ranges for model in learned.models):
-        yield "  " + _("none")
-    yield _("Models")
-    for model in learned.models:
-        population = model.population
-        which = _("original") if population.original else _("later")
-        told = _("{failed} of {units} failed, shape {shape:.2f}, scale {scale:.1f} years")
-        numbers = told.format(
-            failed=model.tally.failed, units=model.tally.units, shape=model.fit.shape, scale=model.fit.scale_years
-        )
-        places = " ".join(population.positions)
-        yield f"  {population.system} {places} {population.part} {which} {population.mode}: {numbers}"
+    yield _("{checks} observations of {units} units in {cars} cars").format(
+        checks=learned.checks, units=learned.units, cars=learned.cars
+    )
+    yield _("Production ranges:")
+    yield from [_range_line(model, one) for model in learned.models for one in model.ranges] or ["  " + _("none")]
+    yield _("Models:")
+    yield from [_model_line(model) for model in learned.models] or ["  " + _("none")]
     if learned.skipped:
         yield _("Rows that were not taken: {count}").format(count=len(learned.skipped))
         for skipped in learned.skipped[:SHOWN_ROWS]:
-            yield _("  row {row}: {why}").format(row=skipped.row, why=skipped.why)
+            yield "  " + _("row {row}: {why}").format(row=skipped.row, why=skipped.why)
+
+
+def _range_line(model: PartModel, one: Range) -> str:
+    told = _(
+        "  {probability} {places} {part} {mode}: {first} to {last} fails {ratio:.1f} times as often"
+        " ({low:.1f} to {high:.1f}); {mark}"
+    )
+    marks = {"confirmed": _("confirmed"), "dismissed": _("dismissed")}
+    return told.format(
+        probability=f"{one.probability:6.1%}",
+        places=" ".join(model.population.positions),
+        part=model.population.part,
+        mode=model.population.mode,
+        first=month_words(one.first),
+        last=month_words(one.last),
+        ratio=one.ratio.estimate,
+        low=one.ratio.low,
+        high=one.ratio.high,
+        mark=marks.get(one.state) or (_("found") if one.found else _("not sure")),
+    )
+
+
+def _model_line(model: PartModel) -> str:
+    population = model.population
+    told = _(
+        "  {places} {part} {mode}, {which}: {failed} of {units} failed, shape {shape:.2f}, scale {scale:.1f} years"
+    )
+    return told.format(
+        places=" ".join(population.positions),
+        part=population.part,
+        mode=population.mode or _("no failure"),
+        which=_("original") if population.original else _("fitted or mended later"),
+        failed=model.tally.failed,
+        units=model.tally.units,
+        shape=model.fit.shape,
+        scale=model.fit.scale_years,
+    )
