@@ -1,225 +1,215 @@
-"""What more checks would teach of a production range: how sure we would be, and which car tells most.
+"""What would more cars teach? How sure of a production range we would be after some more, and which cars tell most.
 
-The belief is a list of hypotheses, no range and the heaviest windows, each window with its masses over the log hazard
-ratio. What a further unit shows, failed or good at an age, has a chance under each of them; so the belief after any
-outcome is worked out exactly, with the baseline held at its estimate.
+The posterior over windows and ratios is taken as it stands and weighed anew by what each outcome would say; the life
+outside of the range is held at its estimate. That is exact for the windows and leaves out only how much the new cars
+would move the baseline.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from diagnostics.learning.design import Window, design, fit_with
-from diagnostics.learning.records import LEVEL, SEED, YEAR_DAYS, Bools, Floats, Ints, Prior, Spells
+from diagnostics.learning.ranges import quantile
+from diagnostics.learning.records import LEVEL, SEED, Bools, Floats, Ints, Prior, Spells, WeibullFit
 from diagnostics.learning.weibull import cumulative_hazard
-from diagnostics.learning.windows import scan
+from diagnostics.learning.windows import WindowPosterior, scan
 
-WINDOWS, RATIOS = 200, 31
-"""Heaviest windows, and steps of the log hazard ratio, that the belief is held in."""
-POOL = 400
-"""Units of the past that stand for what may come."""
+CARS = 20
+DRAWS = 100
+WINDOWS, RATIOS = 100, 41
+"""Of the posterior that are carried on: its heaviest windows, and steps of the log ratio."""
+NEAR = 6
+"""Months to either side of an end, from which the cars that are chosen come."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Belief:
-    """`weight[0]`: that there is no range; then of each window (`first`, `last`). `ratio` (windows × RATIOS): mass over
-    `log_ratio` within each window, rows summing to 1. `log_scale`, `log_shape`, `effects`: the baseline without a
-    range and with one."""
+    """What is thought of one range of a population: `probability` that it is there, its windows (k months each), and
+    (k × r) the mass over windows and `log_ratio` given that it is, summing to 1. `none` and `outside`: the life where
+    there is no range, and outside of one; `held`: ranges that are known already."""
 
-    weight: Floats
+    probability: float
     first: Ints
     last: Ints
     log_ratio: Floats
-    ratio: Floats
-    log_scale: tuple[float, float]
-    log_shape: tuple[float, float]
-    start: int
-    end: int
+    mass: Floats
+    none: WeibullFit
+    outside: WeibullFit
+    held: tuple[Window, ...]
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Candidates:
-    """Units that could be checked, arrays of one length: production month of the car, age at which it was last known
-    good (0: never seen), age now (years), log hazard of climate and place beside the baseline."""
-
-    month: Ints
-    since_age: Floats
-    age: Floats
-    offset: Floats
+    @property
+    def weight(self) -> Floats:
+        return np.asarray(self.mass.sum(axis=1))
 
 
 @dataclass(frozen=True, slots=True)
 class Sureness:
-    """`probability` that there is a range; months in the sets of its first and last month; how many times the upper end
-    of the hazard ratio's interval is the lower one."""
+    """`probability` of the range; months in the sets of its ends; upper over lower end of the ratio's interval."""
 
     probability: float
     first_months: float
     last_months: float
-    ratio_span: float
+    ratio_factor: float
 
 
 @dataclass(frozen=True, slots=True)
 class MoreCars:
-    """As it is now; expected after `cars` more like those seen so far; after as many of the most telling ones. `right`:
-    expected probability of what is true, range or none."""
+    """`now`, and the mean of what is thought after `cars` more if the range is real; `if_none`: how probable it would
+    still be thought if it is not."""
 
     cars: int
     now: Sureness
-    alike: Sureness
-    best: Sureness
-    right_now: float
-    right_alike: float
-    right_best: float
+    if_real: Sureness
+    if_none: float
 
 
 def belief_of(spells: Spells, prior: Prior, held: Sequence[Window] = ()) -> Belief | None:
-    """What is believed of a further range beside the ones `held` as known; None where nothing can be searched."""
-    without = fit_with(spells, prior, held)
+    """What is thought of a range beside those that are `held`; None where there is nothing to compare."""
+    none = fit_with(spells, prior, held)
     _names, columns = design(spells, held)
-    posterior = scan(spells, without, prior=prior, offset=columns @ without.estimate[2:])
+    posterior = scan(spells, none, prior=prior, offset=columns @ none.estimate[2:])
     if posterior is None:
         return None
-    best = posterior.best
-    beside = fit_with(spells, prior, [*held, (int(posterior.first[best]), int(posterior.last[best]))])
-    order = np.argsort(-posterior.weight, kind="stable")[:WINDOWS]
-    grid, ratio = _coarse(posterior.log_ratio, posterior.ratio[order])
-    weight = posterior.weight[order] / posterior.weight[order].sum() * posterior.probability
+    best = (int(posterior.first[posterior.best]), int(posterior.last[posterior.best]))
+    heavy = np.sort(np.argsort(-posterior.weight, kind="stable")[:WINDOWS])
+    log_ratio, mass = _coarser(posterior, heavy)
     return Belief(
-        weight=np.concatenate([[1 - posterior.probability], weight]),
-        first=posterior.first[order],
-        last=posterior.last[order],
-        log_ratio=grid,
-        ratio=ratio / ratio.sum(axis=1, keepdims=True),
-        log_scale=(float(without.estimate[0]), float(beside.estimate[0])),
-        log_shape=(float(without.estimate[1]), float(beside.estimate[1])),
-        start=posterior.start,
-        end=posterior.end,
+        probability=posterior.probability,
+        first=posterior.first[heavy],
+        last=posterior.last[heavy],
+        log_ratio=log_ratio,
+        mass=mass / mass.sum(),
+        none=none,
+        outside=fit_with(spells, prior, [*held, best]),
+        held=tuple(held),
     )
 
 
-def alike(spells: Spells, held: Sequence[Window], prior: Prior) -> Candidates:
-    """A further unit like each of those seen so far, never seen before, looked at today: the day on which the last of
-    them was seen."""
-    fit = fit_with(spells, prior, held)
-    _names, columns = design(spells, held)
-    seen = np.maximum(spells.good, np.where(spells.has_failed, np.where(spells.has_failed, spells.failed, 0.0), 0.0))
-    made = (spells.month + 0.5) / 12
-    age = np.maximum((made + seen).max() - made, 1.0 / YEAR_DAYS)
-    return Candidates(spells.month, np.zeros(len(age)), age, columns @ fit.estimate[2:])
-
-
-def more_cars(belief: Belief, pool: Candidates, *, cars: int = 20, draws: int = 100, seed: int = SEED) -> MoreCars:
-    """The belief after `cars` more, over `draws` of what is true, which cars they are and what they show."""
+def more_cars(belief: Belief, seen: Spells, *, cars: int = CARS, chosen: bool = False, seed: int = SEED) -> MoreCars:
+    """What is to be expected of `cars` more that nobody saw before, in months, ages and climates like those of `seen`;
+    `chosen`: those cars are sought where they tell most, half of them near the ends of the likeliest window."""
     rng = np.random.default_rng(seed)
-    if len(pool.month) > POOL:
-        some = rng.choice(len(pool.month), size=POOL, replace=False)
-        pool = Candidates(pool.month[some], pool.since_age[some], pool.age[some], pool.offset[some])
-    chance = chances(belief, pool)
-    bits = _bits(belief, chance)
-    best = np.argsort(-bits, kind="stable")
-    found: dict[str, list[Sureness]] = {"alike": [], "best": []}
-    right: dict[str, list[float]] = {"alike": [], "best": []}
-    for _draw in range(draws):
-        truth = int(rng.choice(len(belief.weight), p=belief.weight / belief.weight.sum()))
-        step = int(rng.choice(len(belief.log_ratio), p=belief.ratio[truth - 1])) if truth else 0
-        # The most telling are drawn from among the upper tenth, so that they are not all one car twice over.
-        upper = best[: max(cars, len(best) // 10)]
-        for name, those in (("alike", np.arange(len(bits))), ("best", upper)):
-            picked = rng.choice(those, size=cars)
-            failed = rng.random(cars) < chance[truth, picked, step]
-            after, ratio = _after(belief, chance[:, picked], failed)
-            found[name].append(_sureness(belief, after, ratio))
-            right[name].append(float(after[0] if truth == 0 else after[1:].sum()))
-    now = _sureness(belief, belief.weight, belief.ratio)
-    sure = float(belief.weight[0] ** 2 + belief.weight[1:].sum() ** 2)
-    return MoreCars(
-        cars,
-        now,
-        _mean(found["alike"]),
-        _mean(found["best"]),
-        sure,
-        float(np.mean(right["alike"])),
-        float(np.mean(right["best"])),
+    after_real, after_none = [], []
+    for _draw in range(DRAWS):
+        new = _new_cars(rng, belief, seen, cars, chosen=chosen)
+        without, inside, outside = _chances(belief, new)
+        shares = _shares(belief, new)
+        window, ratio = _pick(rng, belief)
+        real = shares[window] * inside[ratio] + (1 - shares[window]) * outside
+        luck = rng.random(cars)
+        after_real.append(_sureness(_after(belief, shares, (without, inside, outside), luck < real)))
+        after_none.append(_after(belief, shares, (without, inside, outside), luck < without).probability)
+    mean = np.mean(
+        [(one.probability, one.first_months, one.last_months, one.ratio_factor) for one in after_real], axis=0
     )
+    return MoreCars(cars, _sureness(belief), Sureness(*(float(one) for one in mean)), float(np.mean(after_none)))
 
 
-def most_telling(belief: Belief, candidates: Candidates) -> Floats:
-    """Expected bits about the range, there or not and where, from one check of each candidate."""
-    return _bits(belief, chances(belief, candidates))
+def most_telling(belief: Belief, cars: Spells) -> Floats:
+    """Expected bits about whether there is a range, and from when to when, that looking at each of `cars` once gives:
+    entry i was last seen good at `entry[i]` and would be looked at at the age `good[i]`."""
+    without, inside, outside = _chances(belief, cars)
+    shares = _shares(belief, cars)
+    weight = belief.weight
+    mean_inside = (belief.mass / weight[:, None]) @ inside
+    each = shares * mean_inside + (1 - shares) * outside
+    weights = np.concatenate([[1 - belief.probability], belief.probability * weight])
+    chances = np.vstack([without, each])
+    return np.asarray(np.maximum(_bits(weights @ chances) - weights @ _bits(chances), 0.0))
 
 
-def chances(belief: Belief, candidates: Candidates) -> Floats:
-    """(hypotheses × candidates × RATIOS): chance of being found failed; without a range the same at every ratio."""
-    hazards = []
-    for scale, shape in zip(belief.log_scale, belief.log_shape, strict=True):
-        more = cumulative_hazard(candidates.age, scale, shape) - cumulative_hazard(candidates.since_age, scale, shape)
-        hazards.append(np.maximum(more, 0.0) * np.exp(candidates.offset))
-    inside = (candidates.month >= belief.first[:, None]) & (candidates.month <= belief.last[:, None])
-    with_range = hazards[1][None, :, None] * np.where(inside[:, :, None], np.exp(belief.log_ratio), 1.0)
-    without = np.broadcast_to(hazards[0][None, :, None], (1, *with_range.shape[1:]))
-    return np.asarray(-np.expm1(-np.concatenate([without, with_range])))
+def _coarser(posterior: WindowPosterior, heavy: Ints) -> tuple[Floats, Floats]:
+    """Log ratio and mass on RATIOS steps over where the mass lies."""
+    total = posterior.ratio.sum(axis=0)
+    low, high = (quantile(posterior.log_ratio, total, p) for p in (0.0005, 0.9995))
+    edges = np.linspace(low, high, RATIOS + 1)
+    place = np.clip(np.searchsorted(edges, posterior.log_ratio) - 1, 0, RATIOS - 1)
+    mass = np.zeros((len(heavy), RATIOS))
+    np.add.at(mass.T, place, posterior.ratio[heavy].T)
+    return np.asarray((edges[:-1] + edges[1:]) / 2), mass
 
 
-def _bits(belief: Belief, chance: Floats) -> Floats:
-    mean = np.concatenate([chance[:1, :, 0], np.einsum("wcr,wr->wc", chance[1:], belief.ratio)])
-    weight = belief.weight / belief.weight.sum()
-    both = weight @ mean
-    return np.asarray(_entropy(both) - weight @ _entropy(mean))
+def _new_cars(rng: np.random.Generator, belief: Belief, seen: Spells, cars: int, *, chosen: bool) -> Spells:
+    """Drawn from those that were seen; looked at once, at the age at which those were seen last."""
+    weight = seen.count / seen.count.sum()
+    which = rng.choice(len(weight), size=cars, p=weight)
+    if chosen:
+        best = int(np.argmax(belief.weight))
+        ends = np.array([belief.first[best], belief.last[best] + 1])
+        inner = ends[(ends > seen.month.min()) & (ends <= seen.month.max())]
+        near = (np.abs(seen.month[:, None] - inner) <= NEAR).any(axis=1) & ~seen.year_only
+        if near.any():
+            half = cars // 2
+            which[:half] = rng.choice(len(weight), size=half, p=weight * near / (weight @ near))
+    last = np.where(np.isfinite(seen.failed), seen.failed, seen.good)[which]
+    taken = {name: getattr(seen, name)[which] for name in ("month", "year_only", "climate", "position", "car")}
+    return replace(seen, **taken, entry=np.zeros(cars), good=last, failed=np.full(cars, np.inf), count=np.ones(cars))
 
 
-def _entropy(p: Floats) -> Floats:
-    q = np.clip(p, 1e-15, 1 - 1e-15)
-    return np.asarray(-(q * np.log2(q) + (1 - q) * np.log2(1 - q)))
+def _chances(belief: Belief, cars: Spells) -> tuple[Floats, Floats, Floats]:
+    """Chance of each of n cars to be seen failed: without a range (n), inside of it by ratio (r × n), outside (n)."""
+    outside = _hazard(belief.outside, cars, belief.held)
+    inside = outside * np.exp(belief.log_ratio)[:, None]
+    return _chance(_hazard(belief.none, cars, belief.held)), _chance(inside), _chance(outside)
 
 
-def _after(belief: Belief, chance: Floats, failed: Bools) -> tuple[Floats, Floats]:
-    """Weights and ratios after these outcomes."""
-    shown = np.where(failed[None, :, None], chance, 1 - chance)
-    likely = np.log(np.maximum(shown, 1e-300)).sum(axis=1)
-    likely = np.exp(likely - likely.max())
-    ratio = belief.ratio * likely[1:]
-    weight = belief.weight * np.concatenate([likely[:1, 0], ratio.sum(axis=1)])
-    return weight / weight.sum(), ratio / np.maximum(ratio.sum(axis=1, keepdims=True), 1e-300)
+def _chance(hazard: Floats) -> Floats:
+    """Neither 0 nor 1, so that no outcome is impossible."""
+    return np.asarray(np.clip(-np.expm1(-hazard), 1e-12, 1 - 1e-12))
 
 
-def _sureness(belief: Belief, weight: Floats, ratio: Floats) -> Sureness:
-    share = weight[1:] / max(float(weight[1:].sum()), 1e-300)
-    mass = share @ ratio
-    low, high = (_quantile(belief.log_ratio, mass, p) for p in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
-    spans = [_months(belief, months, share) for months in (belief.first, belief.last)]
-    return Sureness(float(weight[1:].sum()), spans[0], spans[1], float(np.exp(high - low)))
+def _hazard(fit: WeibullFit, cars: Spells, held: Sequence[Window]) -> Floats:
+    """Between the ages at which a car was last seen good and is looked at, outside of a range that is not held."""
+    names, columns = design(cars, held)
+    log_ratio = columns @ np.array([fit.effect(name) for name in names]) if names else np.zeros(len(cars.good))
+    scale, shape = float(fit.estimate[0]), float(fit.estimate[1])
+    more = cumulative_hazard(cars.good, scale, shape) - cumulative_hazard(cars.entry, scale, shape)
+    return np.asarray(np.maximum(more, 0.0) * np.exp(log_ratio))
 
 
-def _months(belief: Belief, months: Ints, share: Floats) -> float:
-    """Months in the smallest set that holds LEVEL of the weight."""
-    mass = np.sort(np.bincount(months - belief.start, share))[::-1]
-    return float(np.searchsorted(np.cumsum(mass), LEVEL * mass.sum() - 1e-12) + 1)
+def _shares(belief: Belief, cars: Spells) -> Floats:
+    """(k × n): chance that a car was made within each window."""
+    first, last = belief.first[:, None], belief.last[:, None]
+    until = cars.month + np.where(cars.year_only, 11, 0)
+    months = np.minimum(until, last) - np.maximum(cars.month, first) + 1
+    return np.asarray(np.maximum(months, 0) / (until - cars.month + 1))
 
 
-def _quantile(grid: Floats, mass: Floats, p: float) -> float:
-    share = np.cumsum(mass) / max(float(mass.sum()), 1e-300)
-    return float(np.interp(p, share, grid))
+def _pick(rng: np.random.Generator, belief: Belief) -> tuple[int, int]:
+    number = int(rng.choice(belief.mass.size, p=belief.mass.ravel()))
+    columns = belief.mass.shape[1]
+    return number // columns, number % columns
 
 
-def _coarse(grid: Floats, ratio: Floats) -> tuple[Floats, Floats]:
-    """The masses on RATIOS equal steps over where they lie."""
-    total = ratio.sum(axis=0)
-    there = np.flatnonzero(np.cumsum(total) > 1e-4 * total.sum())
-    upper = np.flatnonzero(np.cumsum(total[::-1])[::-1] > 1e-4 * total.sum())
-    low, high = float(grid[there[0]]), float(grid[upper[-1]])
-    steps = np.linspace(low, max(high, low + 1e-6), RATIOS)
-    which = np.clip(np.round((grid - low) / (steps[1] - steps[0])), 0, RATIOS - 1).astype(int)
-    found = np.zeros((len(ratio), RATIOS))
-    np.add.at(found.T, which, ratio.T)
-    return steps, np.maximum(found, 1e-12)
+def _after(belief: Belief, shares: Floats, chances: tuple[Floats, Floats, Floats], failed: Bools) -> Belief:
+    """The belief after these outcomes."""
+    without, inside, outside = (np.where(failed, one, 1 - one) for one in chances)
+    log = np.zeros_like(belief.mass)
+    for car in range(len(failed)):
+        log += np.log(shares[:, car, None] * inside[:, car] + (1 - shares[:, car, None]) * outside[car])
+    top = float(log.max())
+    mass = belief.mass * np.exp(log - top)
+    odds = np.log(belief.probability) - np.log1p(-belief.probability) if 0 < belief.probability < 1 else np.inf
+    odds += np.log(mass.sum()) + top - float(np.log(without).sum())
+    return replace(belief, probability=float(1 / (1 + np.exp(-np.clip(odds, -700, 700)))), mass=mass / mass.sum())
 
 
-def _mean(found: Sequence[Sureness]) -> Sureness:
-    return Sureness(
-        *(
-            float(np.mean([getattr(one, name) for one in found]))
-            for name in ("probability", "first_months", "last_months", "ratio_span")
-        )
-    )
+def _sureness(belief: Belief) -> Sureness:
+    total = belief.mass.sum(axis=0)
+    low, high = (quantile(belief.log_ratio, total, p) for p in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
+    first, last = (_months(one, belief.weight) for one in (belief.first, belief.last))
+    return Sureness(belief.probability, first, last, float(np.exp(high - low)))
+
+
+def _months(months: Ints, weight: Floats) -> float:
+    """How many months the shortest span has that holds LEVEL of the weight."""
+    mass = np.concatenate([[0.0], np.cumsum(np.bincount(months - months.min(), weight))])
+    ends = np.searchsorted(mass, mass[:-1] + LEVEL * mass[-1] - 1e-12)
+    there = ends < len(mass)
+    return float((ends - np.arange(len(ends)))[there].min())
+
+
+def _bits(chance: Floats) -> Floats:
+    return np.asarray(-(chance * np.log2(chance) + (1 - chance) * np.log2(1 - chance)))
