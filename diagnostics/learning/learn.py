@@ -112,6 +112,8 @@ def _of_group(
 
 
 def _search(spells: Spells, prior: Prior, decisions: Sequence[Decision]) -> FoundRanges:
+    if not decisions and not spells.has_failed.any():
+        return _alone(spells, prior)  # nothing failed: nothing fails more often
     return find_ranges(
         spells,
         prior,
@@ -121,7 +123,7 @@ def _search(spells: Spells, prior: Prior, decisions: Sequence[Decision]) -> Foun
 
 
 def _alone(spells: Spells, prior: Prior) -> FoundRanges:
-    """A later population: no production months of its own."""
+    """Without a search for ranges: later units have no production months of their own."""
     fit = fit_with(spells, prior, ())
     return FoundRanges(fit, (), climate_effects(fit, prior), float("-inf"), 0.0)
 

@@ -4,7 +4,7 @@ import csv
 from array import array
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import TextIO
 
 import numpy as np
@@ -29,10 +29,11 @@ def read_observations(file: TextIO, *, today: date | None = None) -> tuple[Obser
     """Entries and the rows that were not taken. `file` is text; columns come in any order, further ones are ignored.
 
     A `made_on` of YYYY is a car known by its year only. Without a column `car` every unit is taken to sit in a car of
-    its own. Nothing is taken that lies after `today`. Raises NoObservationsError where the heading is missing or
+    its own. Nothing is taken that lies after the day after `today` (in UTC; it is
+    tomorrow already elsewhere). Raises NoObservationsError where the heading is missing or
     incomplete, or where it is no CSV.
     """
-    rows = _Rows(_reader(file), (today or date.today()).toordinal())
+    rows = _Rows(_reader(file), (today or datetime.now(tz=UTC).date()).toordinal() + 1)
     for number, fields in rows:
         rows.take(number, fields)
     return rows.observations(), tuple(sorted(rows.skipped, key=lambda one: one.row))

@@ -106,16 +106,11 @@ class _Lives:
 def _lives(rows: Observations, failed: Bools) -> _Lives:
     """One entry a spell, in the order of units and days: a spell ends with the day on which the unit was seen failed,
     what is seen of the same unit later is of a mended one."""
-    # Of one day a unit was found failed and mended before it was seen good again; else a failure ends the day.
-    of_the_day = np.where(failed, np.where(rows.mended, 0, 2), 1)
-    order = np.lexsort((of_the_day, rows.day, rows.unit))
+    order = np.lexsort((~rows.mended, ~failed, rows.day, rows.unit))
     rows, failed = rows.take(order), failed[order]
+    keep = ~_adds_nothing(rows, failed)
+    rows, failed = rows.take(np.flatnonzero(keep)), failed[keep]
     new_unit = np.concatenate([[True], rows.unit[1:] != rows.unit[:-1]])
-    # Everything after a failed day of the same unit is the next spell; the same failure told twice is one.
-    again = np.concatenate([[False], failed[:-1]]) & ~new_unit
-    told_twice = again & failed & _same_failure(rows)
-    keep = ~told_twice
-    rows, failed, new_unit = rows.take(np.flatnonzero(keep)), failed[keep], new_unit[keep]
     mended = np.concatenate([[False], failed[:-1]]) & ~new_unit
     start = new_unit | mended
     first = np.flatnonzero(start)
@@ -144,6 +139,14 @@ def _lives(rows: Observations, failed: Bools) -> _Lives:
     )
 
 
-def _same_failure(rows: Observations) -> Bools:
-    """An entry that follows one of the same unit without anything mended between."""
-    return np.concatenate([[False], ~rows.mended[:-1]])
+def _adds_nothing(rows: Observations, failed: Bools) -> Bools:
+    """What else is seen of a unit on the day of its failure (once mended it is of no age yet), and its failure told
+    once more before anything was mended."""
+    same_unit = np.concatenate([[False], rows.unit[1:] == rows.unit[:-1]])
+    n = np.arange(len(rows))
+    last = np.maximum.accumulate(np.where(failed | ~same_unit, n, 0))  # failure of this unit, or its first entry
+    that_day = ~failed & failed[last] & (rows.day == rows.day[last])
+    failed_before = np.concatenate([[False], failed[:-1]]) & same_unit
+    same_day = np.concatenate([[False], rows.day[1:] == rows.day[:-1]])
+    mended_before = np.concatenate([[False], rows.mended[:-1]])
+    return np.asarray(that_day | (failed & failed_before & (same_day | ~mended_before)))
