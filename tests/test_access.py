@@ -12,7 +12,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from diagnostics.engine.system.revising import with_revision
-from diagnostics.models import BenchSheet, Check, Enquiry, SystemDraft, SystemRevision
+from diagnostics.models import BenchSheet, Check, Enquiry, ProductionRange, SystemDraft, SystemRevision
 from diagnostics.services import Contact, draft_keep, enquiry_send
 from parts.models import Part
 from reports.models import Certificate
@@ -21,6 +21,7 @@ from shop.errors import Refused
 from shop.models import Car, Job, Role, TrailEntry, User
 from shop.runs import run_queue
 from tests.diagnostics.bench import add, opened, publish
+from tests.diagnostics.learned import keep_one_range
 
 pytestmark = pytest.mark.django_db
 
@@ -99,6 +100,13 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("diagnostics:enquiry-take", "post", {}, BOOKS),
     ("diagnostics:enquiry-close", "post", {}, BOOKS),
     ("diagnostics:enquiry-erase", "post", {}, frozenset({Role.OWNER})),
+    ("diagnostics:ranges", "get", {}, ALL),
+    ("diagnostics:ranges", "post", {}, frozenset({Role.TECHNICIAN, Role.PARTS, Role.OWNER})),
+    ("diagnostics:range", "get", {}, ALL),
+    ("diagnostics:range", "post", {"act": "confirm", "note": "Why", "seen": "1"}, frozenset({Role.OWNER})),
+    ("diagnostics:ranges-system", "get", {"mode": "stays-made", "position": "BG1"}, ALL),
+    ("diagnostics:ranges-cars", "get", {"p": "BG1", "m": "stays-made", "f": "2001-01"}, ALL),
+    ("diagnostics:ranges-file", "get", {"of": "ranges"}, ALL),
     ("parts:shelf", "get", {}, ALL),
     ("parts:options", "get", {}, ALL),
     ("parts:part-add", "post", {"number": "TW-ZZZ-0001", "name": "Clip"}, CATALOGUE),
@@ -144,6 +152,8 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "certificate": "TW-2026-XXXXXXXX-X", "certificate-file": "TW-2026-XXXXXXXX-X",
         "check-strike": check.pk, "sheet-fields": sheet.pk, "sheet-compare": sheet.pk, "next": sheet.pk,
         "sheet-drawings": sheet.pk, "sheet-times": sheet.pk, "bench-list": sheet.pk, "pin-card": "rht-trio",
+        "range": keep_one_range().pk, "ranges-system": "rht-trio", "ranges-cars": "rht-trio",
+        "ranges-file": "rht-trio",
         "sheet": sheet.pk, "sheet-live": sheet.pk,
         "sheet-pose": sheet.pk, "sheet-complaint": sheet.pk, "sheet-close": sheet.pk, "check-add": sheet.pk,
         "job": job.pk, "job-stage": job.pk, "job-hold": job.pk, "job-note": job.pk, "job-picture": job.pk,
@@ -204,7 +214,7 @@ def _written() -> list[Any]:
         model.objects.count()
         for model in (TrailEntry, Check, BenchSheet, Part, Certificate, SystemRevision, SystemDraft)
     ]
-    told = list(Enquiry.objects.values_list("state", "erased_at"))
+    told = [*Enquiry.objects.values_list("state", "erased_at"), *ProductionRange.objects.values_list("state")]
     return [*counts, told, list(Check.objects.values_list("struck_at")), list(BenchSheet.objects.values_list("pose"))]
 
 

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH, HEIGHT = 420.0, 290.0
-"""In points. A phone shows it at nearly this size."""
+WIDTH, HEIGHT = 440.0, 300.0
+"""In points."""
 _COLOUR = {"all": INK, "inside": INSIDE, "outside": OUTSIDE}
 _DASH = {"all": "-", "inside": "-", "outside": (0, (5, 2))}
 TICKS = 6
@@ -28,7 +28,7 @@ def curves_figure(curves: Sequence[Curve]) -> "Figure":
     if not curves:
         raise ValueError("no curve to draw")
     figure = new_figure(WIDTH, HEIGHT + 14 * len(curves))
-    below = (56 + 14 * len(curves)) / (HEIGHT + 14 * len(curves))
+    below = (60 + 14 * len(curves)) / (HEIGHT + 14 * len(curves))
     axes = figure.add_axes((0.15, below, 0.68, 0.965 - below))
     axes.patch.set_visible(False)
     top = _top(curves)
@@ -102,14 +102,15 @@ def _at_risk(axes: "Axes", curves: Sequence[Curve], ticks: Sequence[float]) -> N
     from matplotlib.transforms import ScaledTranslation
 
     figure = axes.figure
-    head = axes.get_xaxis_transform() + ScaledTranslation(0, -42 / 72, figure.dpi_scale_trans)
+    beside = ScaledTranslation(14 / 72, 0, figure.dpi_scale_trans)
+    head = axes.get_xaxis_transform() + ScaledTranslation(14 / 72, -44 / 72, figure.dpi_scale_trans)
     last = axes.get_xlim()[1]
-    axes.text(last, 0, "  " + _("at risk"), transform=head, color=SOFT, va="center", fontsize=8, clip_on=False)
+    axes.text(last, 0, _("at risk"), transform=head, color=SOFT, va="center", fontsize=9.5, clip_on=False)
     for line, curve in enumerate(curves):
-        shift = ScaledTranslation(0, -(54 + 14 * line) / 72, figure.dpi_scale_trans)
+        shift = ScaledTranslation(0, -(58 + 14 * line) / 72, figure.dpi_scale_trans)
         place = axes.get_xaxis_transform() + shift
         colour = _COLOUR.get(curve.label, INK)
         for tick in ticks:
             words = f"{at_risk_at(curve, tick)}"
-            axes.text(tick, 0, words, transform=place, ha="center", va="center", color=colour, fontsize=8)
-        axes.text(last, 0, "  " + curve_words(curve.label), transform=place, va="center", color=colour, fontsize=8)
+            axes.text(tick, 0, words, transform=place, ha="center", va="center", color=colour, fontsize=9.5)
+        axes.text(last, 0, curve_words(curve.label), transform=place + beside, va="center", color=colour, fontsize=9.5)

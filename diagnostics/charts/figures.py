@@ -22,7 +22,7 @@ def _set_up() -> None:
             "svg.fonttype": "none",
             "svg.hashsalt": "topwright",
             "font.family": FAMILY,
-            "font.size": 9,
+            "font.size": 10.5,
             "text.color": INK,
             "axes.edgecolor": SOFT,
             "axes.labelcolor": INK,

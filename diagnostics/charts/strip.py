@@ -6,14 +6,15 @@ nothing is measured in points.
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import exp
 from typing import Final
 
 from diagnostics.learning.records import MonthTally
 
 GRAINS: Final = (1, 3, 6, 12)
 """Months that a column may hold."""
-LEVELS: Final = (1.5, 3.0)
-"""From these times what was expected on, a cell is shaded as more, and as far more."""
+LEVELS: Final = (0.05, 0.005)
+"""A cell is shaded as more, and as far more, where chance alone would make so many failures no oftener than this."""
 AT_MOST: Final = 260
 """Cells with failures that a picture may have: each is a link of its own, and a page stays under 150 kB."""
 WIDEST: Final = 66
@@ -167,7 +168,15 @@ def span_of(months: Iterable[tuple[str, int]], grain: int) -> tuple[int, int]:
 
 
 def _cell(column: int, units: float, failed: float, expected: float) -> StripCell:
-    # Half a failure on both sides: one where a tenth was expected is not yet ten times as many.
-    excess = (failed + 0.5) / (expected + 0.5)
-    level = sum(excess >= from_ for from_ in LEVELS) if failed else 0
+    chance = at_least(int(failed), expected)
+    level = sum(chance < below for below in LEVELS)
     return StripCell(column, int(units), int(failed), expected, level)
+
+
+def at_least(failed: int, expected: float) -> float:
+    """Chance of `failed` failures or more where a Poisson number of them has the mean `expected`."""
+    term, below = exp(-expected), 0.0
+    for count in range(failed):
+        below += term
+        term *= expected / (count + 1)
+    return max(1.0 - below, 0.0)

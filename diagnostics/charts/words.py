@@ -1,5 +1,8 @@
 """What was learned in plain words and rounded numbers: the one place for pages, files and paper."""
 
+from collections.abc import Mapping, Sequence
+from typing import Final
+
 from diagnostics.engine.faults import mode_words
 from diagnostics.engine.words import _
 from diagnostics.learning.records import ClimateEffect, Estimate, Range, month_words
@@ -63,16 +66,48 @@ def share_words(failed: float, of: float) -> str:
     return _("{failed} of {units}").format(failed=f"{failed:g}", units=f"{of:g}")
 
 
+KINDS: Final = {
+    "BG": lambda: _("the switch"),
+    "SF": lambda: _("the control switch"),
+    "KF": lambda: _("the module"),
+    "GP": lambda: _("the pump"),
+    "MM": lambda: _("the cylinder"),
+    "MA": lambda: _("the motor"),
+    "QM": lambda: _("the valve"),
+    "MB": lambda: _("the latch"),
+    "GB": lambda: _("the supply"),
+}
+"""By letter code (IEC 81346-2), for parts whose name is that of a place or a state."""
+
+
+def part_words(positions: Sequence[str], names: Mapping[str, str], part: str) -> str:
+    """'the switch BG3 (Lid shut)', 'the cylinder MM1 and MM2 (Lid cylinder, left; Lid cylinder, right)', to stand in a
+    sentence; the part's number where nobody declared its positions."""
+    called = [names[code] for code in positions if code in names]
+    if not called:
+        return _("the part {number}").format(number=part)
+    letters = positions[0].rstrip("0123456789")
+    kind = KINDS.get(letters, lambda: _("the part"))()
+    codes = _(" and ").join(positions) if len(positions) < 3 else ", ".join(positions)
+    return f"{kind} {codes} ({'; '.join(called)})"
+
+
+def part_title(positions: Sequence[str], names: Mapping[str, str], part: str) -> str:
+    """'BG3 Lid shut', 'BG1, BG2 Header latch locked; Header latch open', for a heading."""
+    called = [names[code] for code in positions if code in names]
+    return f"{', '.join(positions)} {'; '.join(called) or part}"
+
+
 def range_sentence(name: str, mode: str, found: Range) -> str:
     """'Among 214 cars seen here, the header switch of cars made up to March 2004 fails 4.1 times as often (2.6 to 6.3)
-    as in the others (stays made): 31 of 80 failed, against 12 of 134.' `name`: what the part is called."""
+    as in the others (stays made): 31 of 80 failed, against 12 of 134.' `name`: as part_words gives it."""
     words = _(
-        "Among {cars} cars seen here, the {part} of cars made {months} fails {ratio} times as often ({interval}) as in "
+        "Among {cars} cars seen here, {part} of cars made {months} fails {ratio} times as often ({interval}) as in "
         "the others ({mode}): {inside} failed, against {outside}."
     )
     return words.format(
         cars=found.inside.cars + found.outside.cars,
-        part=name[:1].lower() + name[1:],
+        part=name,
         months=range_phrase(found),
         ratio=ratio_words(found.ratio.estimate),
         interval=interval_words(found.ratio),

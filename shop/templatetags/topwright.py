@@ -25,6 +25,7 @@ register.filter("made", made_words)
 _NAV = (
     ("shop:floor", gettext_lazy("Floor")),
     ("shop:cars", gettext_lazy("Cars")),
+    ("diagnostics:ranges", gettext_lazy("Ranges")),
     ("parts:shelf", gettext_lazy("Shelf")),
     ("reports:certificates", gettext_lazy("Certificates")),
     ("diagnostics:systems", gettext_lazy("Systems")),

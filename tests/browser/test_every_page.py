@@ -15,6 +15,7 @@ from shop import services
 from shop.models import Car, Job, ShopProfile, Stage, User
 from tests.conftest import PASSWORD
 from tests.diagnostics.bench import add, opened, publish
+from tests.diagnostics.learned import keep_one_range
 from tests.reports.test_services import ask_and_issue
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -101,6 +102,10 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "certificates": "/certificates/",
         "certificate": made.get_absolute_url(),
         "shelf": "/shelf/",
+        "ranges": "/ranges/",
+        "ranges of a system": "/ranges/rht-trio/?mode=stays-made&position=BG1",
+        "production range": keep_one_range().get_absolute_url(),
+        "cars behind a number": "/ranges/rht-trio/cars/?p=BG3",
         "systems": "/systems/",
         "enquiries": "/enquiries/",
         "enquiry": f"{told.get_absolute_url()}?q=tw14k",

@@ -1,0 +1,317 @@
+"""Failure patterns by production date: all systems, one system, one production range, the cars behind a number."""
+
+import csv
+import datetime as dt
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from diagnostics.charts.strip import GRAINS, Strip, StripColumn, StripMark, StripRow
+from diagnostics.charts.strip_layout import StripView, strip_view
+from diagnostics.charts.words import (
+    caution_sentences,
+    chance_sentence,
+    climate_sentence,
+    ends_sentence,
+    percent_words,
+    range_sentence,
+)
+from diagnostics.engine.faults import mode_words
+from diagnostics.learning.records import first_day, month_words
+from diagnostics.models import ProductionRange
+from diagnostics.selectors import ranges as read
+from diagnostics.selectors.learning import learning_state
+from diagnostics.selectors.range_charts import curves_view
+from diagnostics.selectors.range_files import FILES
+from diagnostics.selectors.sightings import units_behind
+from diagnostics.services.learning import learning_ask
+from diagnostics.services.ranges import range_confirm, range_dismiss, range_reopen
+from shop.errors import ShopError
+from shop.http import ShopRequest
+
+CARS_A_PAGE = 50
+DECIDE: Mapping[str, Callable[..., ProductionRange]] = {
+    "confirm": range_confirm,
+    "dismiss": range_dismiss,
+    "reopen": range_reopen,
+}
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def ranges(request: ShopRequest) -> HttpResponse:
+    """All systems; a POST asks for learning and shows its run."""
+    if request.method == "POST":
+        return redirect(learning_ask(by=request.user))
+    found = read.ranges_shown()
+    shown = [_told(one) for one in found]
+    context = {
+        "state": learning_state(),
+        "systems": read.summaries(found),
+        "proposed": [one for one in shown if one["row"].state == "proposed"],
+        "confirmed": [one for one in shown if one["row"].state == "confirmed"],
+        "caution": caution_sentences(),
+    }
+    return render(request, "diagnostics/ranges/ranges.html", context)
+
+
+@require_safe
+def ranges_system(request: ShopRequest, slug: str) -> HttpResponse:
+    """`?mode=`: the strip of one mode; `?by=`: months a column; `?position=`: also what was learned of it."""
+    by = request.GET.get("by", "")
+    grain = int(by) if by in map(str, GRAINS) else None
+    found = read.system_patterns(slug, mode=request.GET.get("mode", ""), grain=grain)
+    if found is None:
+        return _unknown(request, slug)
+    position = request.GET.get("position", "")
+    position = position if any(row.position == position for row in found.strip.rows) else ""
+    context: dict[str, Any] = {
+        "found": found,
+        "view": _picture(slug, found.strip, found.mode) if found.strip.rows else None,
+        "ranges": [_told(one) for one in found.ranges],
+        "caution": caution_sentences(),
+        "rows": _strip_rows(found),
+        "position": position,
+        "grains": [(one, _grain_words(one)) for one in GRAINS],
+        "asked": {"mode": found.mode, "by": by, "position": position},
+    }
+    if position:
+        models = read.models_at(found.models, position, found.mode)
+        context["name"] = found.names.get(position, position)
+        context["models"] = [_model(one) for one in models]
+        first = models[0] if models else None
+        if first is not None:
+            context["shown"] = _model(first)
+            title = f"{context['name']}: {mode_words(first.population.mode)}"
+            context["curves"] = curves_view(first.curves, prefix="curves", title=title)
+            context["climates"] = [climate_sentence(one) for one in first.climates]
+    return render(request, "diagnostics/ranges/system.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def range_one(request: ShopRequest, pk: int) -> HttpResponse:
+    """One production range; a POST decides of it (`act`: confirm | dismiss | reopen, with a note)."""
+    rows = ProductionRange.objects.select_related("learning", "learning__by", "decided_by")
+    row = get_object_or_404(rows, pk=pk)
+    error, status = "", 200
+    if request.method == "POST":
+        try:
+            seen = request.POST.get("seen", "")
+            DECIDE.get(request.POST.get("act", ""), range_confirm)(
+                range=row,
+                by=request.user,
+                note=request.POST.get("note", ""),
+                seen_version=int(seen) if seen.isdecimal() and len(seen) < 9 else 0,
+            )
+            return redirect(row)
+        except ShopError as refused:
+            if refused.status == 403:
+                raise
+            error, status = refused.words, refused.status
+            row.refresh_from_db()
+    title, names = read.position_names(row.system)
+    found = read.found_here(row, names)
+    chart_title = _("{part}: {mode}, inside and outside the range").format(part=found.title, mode=mode_words(row.mode))
+    context = {
+        "row": row,
+        "title": title,
+        "error": error,
+        "note": request.POST.get("note", ""),
+        "one": _told(found),
+        "found": found.range,
+        "model": _model(found.model),
+        "ends": ends_sentence(found.range),
+        "chance": chance_sentence(found.range),
+        "by_climate": read.by_climate(found.range),
+        "interaction": percent_words(found.range.interaction),
+        "climates": [climate_sentence(one) for one in found.model.climates],
+        "caution": caution_sentences(),
+        "curves": curves_view(found.model.curves, prefix="curves", title=chart_title),
+        "years": _years(found),
+        "history": read.history_of_range(row),
+        "inside_url": _cars_url(row.system, row.positions, row.mode, row.first, row.last),
+        "failed_url": _cars_url(row.system, row.positions, row.mode, row.first, row.last, failed="1"),
+        "all_url": _cars_url(row.system, row.positions, row.mode),
+    }
+    return render(request, "diagnostics/ranges/range.html", context, status=status)
+
+
+@require_safe
+def ranges_cars(request: ShopRequest, slug: str) -> HttpResponse:
+    """The units behind a number: `p` position (may be repeated), `m` mode ('' for all), `f` and `t` production months,
+    `failed` 1 or 0."""
+    title, names = read.position_names(slug)
+    positions = request.GET.getlist("p")[:30]
+    mode = request.GET.get("m", "")
+    first, last = _month(request.GET.get("f", "")), _month(request.GET.get("t", ""))
+    failed = {"1": True, "0": False}.get(request.GET.get("failed", ""))
+    if mode and not read.known_mode(mode):
+        raise ShopError(_("No such mode of failing: {mode}.").format(mode=mode[:40]))
+    if mode:
+        rows: Any = units_behind(system=slug, positions=positions, mode=mode, first=first, last=last, failed=failed)
+    else:
+        rows = read.units_any_mode(slug=slug, positions=positions, first=first, last=last, failed=failed)
+    page = Paginator(rows, CARS_A_PAGE).get_page(request.GET.get("page"))
+    asked = request.GET.copy()
+    asked.pop("page", None)
+    context = {
+        "slug": slug,
+        "title": title,
+        "page": page,
+        "names": [(code, names.get(code, "")) for code in positions],
+        "mode_words": mode_words(mode) if mode else "",
+        "first": first,
+        "last": last,
+        "failed": failed,
+        "query": asked.urlencode(),
+        "units": [{**one, "mode": mode_words(one["failed_mode"]) if one.get("failed_mode") else ""} for one in page],
+    }
+    return render(request, "diagnostics/ranges/cars.html", context)
+
+
+@require_safe
+def ranges_file(request: ShopRequest, slug: str) -> HttpResponse:
+    """`?of=`: months (the strip, the default), ranges or models as CSV. Text that a spreadsheet would take for a
+    formula begins with an apostrophe."""
+    of = request.GET.get("of", "months")
+    if of not in FILES:
+        raise ShopError(_("No such table: {of}; there are {known}.").format(of=of[:20], known=", ".join(FILES)))
+    found = read.system_patterns(slug, grain=1)
+    if found is None:
+        return _unknown(request, slug)
+    answer = HttpResponse(content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="{slug}-{of}.csv"'
+    answer.write("\ufeff")
+    writer = csv.writer(answer)
+    for line in FILES[of](found):
+        writer.writerow([_cell(one) for one in line])
+    return answer
+
+
+def _cell(value: object) -> object:
+    return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value
+
+
+def _unknown(request: ShopRequest, slug: str) -> HttpResponse:
+    words = _("Nothing is known here of a top system {slug}.").format(slug=slug)
+    return render(request, "shop/error.html", {"status": 404, "words": words}, status=404)
+
+
+def _told(one: read.FoundHere) -> dict[str, Any]:
+    return {
+        "row": one.row,
+        "words": range_sentence(one.name, one.row.mode, one.range),
+        "chance": chance_sentence(one.range),
+        "name": one.title,
+        "mode": mode_words(one.row.mode),
+    }
+
+
+def _model(model: Any) -> dict[str, Any]:
+    return {
+        "model": model,
+        "mode": mode_words(model.population.mode),
+        "scale": f"{model.fit.scale_years:.1f}",
+        "shape": f"{model.fit.shape:.2f}",
+        "range": percent_words(model.range_probability),
+    }
+
+
+def _picture(slug: str, strip: Strip, mode: str) -> StripView:
+    title = _("Production months by position: {mode}").format(mode=mode_words(mode) if mode else _("all modes"))
+
+    def cell_url(row: StripRow, column: StripColumn) -> str:
+        months = {"f": month_words(column.first), "t": month_words(column.last)}
+        return "cars/?" + urlencode({"p": row.position, **({"m": mode} if mode else {}), **months})
+
+    def mark_url(mark: StripMark) -> str:
+        return reverse("diagnostics:range", args=[mark.key])
+
+    return strip_view(strip, title=title, cell_url=cell_url, mark_url=mark_url)
+
+
+def _strip_rows(found: read.SystemPatterns) -> list[dict[str, Any]]:
+    """The table beside the strip: by position, and by year below it."""
+    rows = []
+    for row in found.strip.rows:
+        years = read.by_year(row, found.strip.columns)
+        rows.append(
+            {
+                "row": row,
+                "expected": f"{row.expected:.1f}",
+                "url": "cars/?" + _asked([row.position], found.mode),
+                "years": [
+                    (
+                        year,
+                        units,
+                        failed,
+                        f"{expected:.1f}",
+                        "cars/?" + _asked([row.position], found.mode, dt.date(year, 1, 1), dt.date(year, 12, 1)),
+                    )
+                    for year, units, failed, expected in years
+                ],
+            }
+        )
+    return rows
+
+
+def _years(found: read.FoundHere) -> list[tuple[Any, ...]]:
+    row = found.row
+    return [
+        (
+            year,
+            units,
+            failed,
+            f"{expected:.1f}",
+            inside,
+            _cars_url(row.system, row.positions, row.mode, dt.date(year, 1, 1), dt.date(year, 12, 1)),
+        )
+        for year, units, failed, expected, inside in read.month_rows(found)
+    ]
+
+
+def _cars_url(
+    slug: str,
+    positions: list[str],
+    mode: str,
+    first: dt.date | None = None,
+    last: dt.date | None = None,
+    failed: str = "",
+) -> str:
+    return f"{reverse('diagnostics:ranges-cars', args=[slug])}?{_asked(positions, mode, first, last, failed)}"
+
+
+def _asked(
+    positions: list[str], mode: str, first: dt.date | None = None, last: dt.date | None = None, failed: str = ""
+) -> str:
+    asked: list[tuple[str, str]] = [("p", code) for code in positions]
+    asked += [("m", mode)] if mode else []
+    asked += [(key, f"{day:%Y-%m}") for key, day in (("f", first), ("t", last)) if day is not None]
+    asked += [("failed", failed)] if failed else []
+    return urlencode(asked)
+
+
+def _month(text: str) -> dt.date | None:
+    if not text:
+        return None
+    try:
+        year, month = (int(one) for one in text.split("-"))
+        return first_day(year * 12 + month - 1) if 1 <= month <= 12 else _bad_month(text)
+    except ValueError:
+        return _bad_month(text)
+
+
+def _bad_month(text: str) -> dt.date:
+    raise ShopError(
+        _("{text} is no production month; expected year and month, such as 2004-03.").format(text=text[:20])
+    )
+
+
+def _grain_words(grain: int) -> str:
+    return {1: _("month"), 3: _("quarter"), 6: _("half-year"), 12: _("year")}[grain]
