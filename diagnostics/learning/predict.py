@@ -2,13 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from zlib import crc32
 
 import numpy as np
 
-from diagnostics.learning.records import CLIMATES, LEVEL, SEED, Bools, Floats, Ints, PartModel
+from diagnostics.learning.records import CLIMATES, LEVEL, SEED, Bools, Estimate, Floats, Ints, PartModel
 from diagnostics.learning.weibull import cumulative_hazard, draws
 
 DRAWS = 200
+MONTHS = (12, 24)
+"""Horizons of an outlook."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,14 +58,26 @@ def failure_chance(
     """(n × cars): chance that a unit which had not failed at `since_age` fails until `to_age` (years, arrays of one
     entry a car). `month`, `year_only`, `climate` as in records.Spells; draws as in `parameters`."""
     drawn = parameters(model, n, seed)
-    kinds, which = np.unique(np.stack([month, year_only, climate]), axis=1, return_inverse=True)
-    log_ratio = _log_ratios(drawn, position, kinds)[:, which.ravel()]
+    kinds, which = _kinds(month, year_only, climate)
+    ratio = np.exp(_log_ratios(drawn, position, kinds))
+    # Ages are in days and cars of few kinds: what many cars share is worked out once.
+    ages, place = np.unique(np.concatenate([since_age, np.maximum(to_age, since_age)]), return_inverse=True)
+    since, to = np.split(place.ravel(), 2)
     found = np.empty((n, len(since_age)))
     for draw in range(n):
-        scale, shape = float(drawn.log_scale[draw]), float(drawn.log_shape[draw])
-        more = cumulative_hazard(to_age, scale, shape) - cumulative_hazard(since_age, scale, shape)
-        found[draw] = -np.expm1(-np.maximum(more, 0.0) * np.exp(log_ratio[draw]))
+        hazard = cumulative_hazard(ages, float(drawn.log_scale[draw]), float(drawn.log_shape[draw]))
+        more = found[draw]
+        np.subtract(hazard[since], hazard[to], out=more)
+        more *= ratio[draw][which]
+        np.negative(np.expm1(more, out=more), out=more)
     return found
+
+
+def _kinds(month: Ints, year_only: Bools, climate: Ints) -> tuple[Ints, Ints]:
+    """(month, year only, climate) of every kind of car (3 × kinds), and of which kind each car is."""
+    every, which = np.unique((month * 2 + year_only) * len(CLIMATES) + climate, return_inverse=True)
+    rest, climates = np.divmod(every, len(CLIMATES))
+    return np.stack([rest // 2, rest % 2, climates]), which.ravel()
 
 
 def _log_ratios(drawn: Parameters, position: str, kinds: Ints) -> Floats:
@@ -94,3 +109,86 @@ def any_of(chances: Sequence[Floats]) -> Floats:
     for one in chances:
         none = none * (1.0 - one)
     return np.asarray(1.0 - none)
+
+
+@dataclass(frozen=True, slots=True)
+class CarFacts:
+    """What the chances of a car's units depend on, as in records.Spells."""
+
+    month: int
+    year_only: bool
+    climate: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """One unit in one mode: its model, its age today and the age at which it was last seen good in this mode (0:
+    never), in years."""
+
+    model: PartModel
+    position: str
+    age: float
+    good: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class PositionOutlook:
+    """Chance that the unit there fails in any mode within each of the months asked for; `cars`: how many with such a
+    unit stand behind it."""
+
+    position: str
+    chances: tuple[Estimate, ...]
+    cars: int
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """`positions`: the likeliest first; `top`: that any of them fails."""
+
+    months: tuple[int, ...]
+    positions: tuple[PositionOutlook, ...]
+    top: tuple[Estimate, ...]
+
+
+def chance_now(fitted: Fitted, car: CarFacts) -> Estimate:
+    """That the fault is there by now: it came since the unit was last seen good."""
+    return _estimate(_chances(fitted, car, fitted.good, fitted.age))
+
+
+def outlook(fitted: Sequence[Fitted], car: CarFacts, months: Sequence[int] = MONTHS) -> Outlook:
+    """What will fail next in a car whose units are all good today."""
+    drawn: dict[str, list[list[Floats]]] = {}
+    cars: dict[str, int] = {}
+    for one in fitted:
+        drawn.setdefault(one.position, []).append(
+            [_chances(one, car, one.age, one.age + horizon / 12) for horizon in months]
+        )
+        cars[one.position] = max(cars.get(one.position, 0), one.model.tally.cars)
+    any_mode = {position: [any_of(one) for one in zip(*modes, strict=True)] for position, modes in drawn.items()}
+    told = [
+        PositionOutlook(position, tuple(_estimate(one) for one in chances), cars[position])
+        for position, chances in any_mode.items()
+    ]
+    told.sort(key=lambda one: (-one.chances[-1].estimate, one.position))
+    top = tuple(_estimate(any_of(one)) for one in zip(*any_mode.values(), strict=True)) if told else ()
+    return Outlook(tuple(months), tuple(told), top)
+
+
+def _chances(fitted: Fitted, car: CarFacts, since: float, until: float) -> Floats:
+    """Draws of one unit's chance. Each population has draws of its own, so that what is not known of one is not taken
+    to be wrong in the same way of all others; twins share what is not known of their part."""
+    model = fitted.model
+    return failure_chance(
+        model,
+        fitted.position,
+        since_age=np.array([since]),
+        to_age=np.array([until]),
+        month=np.array([car.month]),
+        year_only=np.array([car.year_only]),
+        climate=np.array([car.climate]),
+        seed=SEED + crc32(repr(model.population).encode()),
+    )[:, 0]
+
+
+def _estimate(chances: Floats) -> Estimate:
+    return Estimate(*(float(one) for one in with_interval(chances)))
