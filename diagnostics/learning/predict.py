@@ -25,6 +25,15 @@ class Parameters:
     windows: tuple[tuple[Ints, Ints], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class CarFacts:
+    """What the chances of a car's units depend on, as in records.Spells."""
+
+    month: int
+    year_only: bool
+    climate: int
+
+
 def parameters(model: PartModel, n: int = DRAWS, seed: int = SEED) -> Parameters:
     """The draws of a model, the same for the same seed; each takes one window of every used range by its weight."""
     table = draws(model.fit, n, seed)
@@ -73,6 +82,16 @@ def failure_chance(
     return found
 
 
+def chance_of(drawn: Parameters, position: str, car: CarFacts, since: float, until: float) -> Floats:
+    """Draws of the chance of one unit of one car, from parameters that were drawn before: quick enough to be asked for
+    every fault of a top whenever its sheet is looked at."""
+    shape = np.exp(drawn.log_shape)
+    with np.errstate(divide="ignore"):
+        begun, ended = (np.exp(shape * (np.log(age) - drawn.log_scale)) for age in (since, max(until, since)))
+    kinds = np.array([[car.month], [car.year_only], [car.climate]], dtype=np.int64)
+    return np.asarray(-np.expm1((begun - ended) * np.exp(_log_ratios(drawn, position, kinds)[:, 0])))
+
+
 def _kinds(month: Ints, year_only: Bools, climate: Ints) -> tuple[Ints, Ints]:
     """(month, year only, climate) of every kind of car (3 × kinds), and of which kind each car is."""
     every, which = np.unique((month * 2 + year_only) * len(CLIMATES) + climate, return_inverse=True)
@@ -98,9 +117,13 @@ def _log_ratios(drawn: Parameters, position: str, kinds: Ints) -> Floats:
 
 
 def with_interval(chances: Floats) -> tuple[Floats, Floats, Floats]:
-    """(mean, low, high) over the draws (first axis): what to expect, and the interval of probability LEVEL."""
-    low, high = np.quantile(chances, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
-    return np.asarray(chances.mean(axis=0)), np.asarray(low), np.asarray(high)
+    """(median, low, high) over the draws (first axis), the interval of probability LEVEL.
+
+    The median gives the trade default back where nothing was seen; the mean of so wide a prior is the double of it and
+    more. Who adds chances up over many cars takes the draws, and their mean.
+    """
+    low, middle, high = np.quantile(chances, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2], axis=0)
+    return np.asarray(middle), np.asarray(low), np.asarray(high)
 
 
 def any_of(chances: Sequence[Floats]) -> Floats:
@@ -109,15 +132,6 @@ def any_of(chances: Sequence[Floats]) -> Floats:
     for one in chances:
         none = none * (1.0 - one)
     return np.asarray(1.0 - none)
-
-
-@dataclass(frozen=True, slots=True)
-class CarFacts:
-    """What the chances of a car's units depend on, as in records.Spells."""
-
-    month: int
-    year_only: bool
-    climate: int
 
 
 @dataclass(frozen=True, slots=True)
