@@ -17,9 +17,10 @@ wrong part was changed, what else could have caused it stays suspected. Besides,
 run whole after the last work (`proof.py`).
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cache
 
 from django.utils import timezone
 
@@ -31,6 +32,7 @@ from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.system.series import path_of
 from diagnostics.engine.timing import References
 from diagnostics.models import BenchSheet, Check, CheckKind, Work
+from diagnostics.selectors.failure_model import LearnedPriors, priors_of_car
 from diagnostics.selectors.own_times import step_times_of
 from diagnostics.selectors.systems import system_of
 
@@ -48,6 +50,12 @@ class Evidence:
     work: tuple[Work, ...]
     stopped: frozenset[str] = frozenset()
     step_times: References = field(default_factory=dict)
+    asked: Callable[[], LearnedPriors] = LearnedPriors
+
+    @property
+    def priors(self) -> LearnedPriors:
+        """What the shop's own checks say of this car before the job; asked for only by who weighs suspects."""
+        return self.asked()
 
     @property
     def is_empty(self) -> bool:
@@ -96,6 +104,7 @@ class Rows:
     system: TopSystem
     checks: tuple[Check, ...]
     work: tuple[Work, ...]
+    priors: Callable[[], LearnedPriors]
 
 
 def rows_of_sheet(sheet: BenchSheet) -> Rows | None:
@@ -109,7 +118,13 @@ def rows_of_sheet(sheet: BenchSheet) -> Rows | None:
     checks = Check.objects.filter(sheet__in=[one.pk for one in sheets]).select_related("by", "struck_by")
     now = next(one for one in sheets if one.pk == sheet.pk)
     now.car = sheet.car
-    return Rows(now, system, tuple(checks.order_by("at", "pk")), tuple(Work.objects.filter(job_id=sheet.job_id)))
+    work = tuple(Work.objects.filter(job_id=sheet.job_id))
+
+    @cache
+    def priors() -> LearnedPriors:
+        return priors_of_car(system, sheet.car, timezone.localdate(sheet.opened_at), job=sheet.job_id)
+
+    return Rows(now, system, tuple(checks.order_by("at", "pk")), work, priors)
 
 
 def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
@@ -148,7 +163,7 @@ def evidence_of_rows(rows: Rows, *, otherwise: int | None = None) -> Evidence:
         observations=tuple(observations),
     )
     step_times = step_times_of(system, observations, sheet.car_id)
-    return Evidence(system, case, tuple(checks), tuple(current), work, frozenset(stopped), step_times)
+    return Evidence(system, case, tuple(checks), tuple(current), work, frozenset(stopped), step_times, rows.priors)
 
 
 def _recent_work(

@@ -19,14 +19,14 @@ _DAY = 24 * 3600
 
 def diagnosis_of(evidence: Evidence, revision_sha256: str) -> Diagnosis:
     """Suspects, next checks and warnings. Cached by what they follow from: revision, case, times of the shop's own
-    cars, language of the words.
+    cars, what its checks say of this car's faults beforehand, language of the words.
 
     For the proof ask `evidence.proof()`: the engine does not know of work that nothing was checked after.
     """
     key = _key("diagnosis", evidence, revision_sha256, get_language() or "")
     found: Diagnosis | None = cache.get(key)
     if found is None:
-        found = diagnose(evidence.system, evidence.case, step_times=evidence.step_times)
+        found = diagnose(evidence.system, evidence.case, priors=evidence.priors.chances, step_times=evidence.step_times)
         cache.set(key, found, _DAY)
     return found
 
@@ -40,13 +40,16 @@ def standing_by(evidence: Evidence, revision_sha256: str) -> Standing:
     key = _key("standing", evidence, revision_sha256)
     found: Standing | None = cache.get(key)
     if found is None:
-        found = standing_of_belief(believe(evidence.system, evidence.case, step_times=evidence.step_times))
+        found = standing_of_belief(
+            believe(evidence.system, evidence.case, priors=evidence.priors.chances, step_times=evidence.step_times)
+        )
         cache.set(key, found, _DAY)
     return found
 
 
 def _key(kind: str, evidence: Evidence, *parts: str) -> str:
     told = "\n".join([*parts, evidence.case.model_dump_json(), repr(sorted(evidence.step_times.items()))])
+    told += evidence.priors.digest()
     return f"{kind}:{hashlib.sha256(told.encode()).hexdigest()}"
 
 

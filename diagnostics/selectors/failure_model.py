@@ -1,0 +1,229 @@
+"""What the learned failure model says: the one place where the bench, the car file, parts and reports ask.
+
+**What the bench starts from.** A trade default is the chance that a fault is there in a car that comes in for its top;
+the learned chance is that the fault has come since this car was last seen good, at the age, production month and
+climate that it has. Both answer 'is it there today', before anything was checked today; without data the model is the
+default at the age that such a shop mostly sees (learning/priors.py), so one passes into the other as checks come in.
+"""
+
+import hashlib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from functools import lru_cache
+
+from django.core.cache import cache
+
+from diagnostics.engine.faults import PER_INPUT, default_prior, faults_of, modes_in
+from diagnostics.engine.results import Fault
+from diagnostics.engine.system.model import TopSystem
+from diagnostics.learning.predict import CarFacts, Fitted, Outlook, Parameters, chance_of, outlook, parameters
+from diagnostics.learning.records import CLIMATES, YEAR_DAYS, PartModel, Population, Range, month_of
+from diagnostics.learning.stored import from_json
+from diagnostics.models import FailureModel, Learning, Sighting, Unit
+from diagnostics.selectors.learning import newest_learning
+from shop.models import Car
+
+LEAST, MOST = 2e-4, 0.5
+"""Chances that the bench starts from: never so small or large that a few readings could not turn them."""
+SHARE_OF_DEFAULT = 0.05
+"""Nor less than this share of the trade default: a model says little of what it has hardly seen."""
+DRAWS = 100
+_DAY = 24 * 3600
+Key = tuple[str, str]
+"""(position, mode)"""
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """The models of one top system as the newest learning left them."""
+
+    learning: Learning
+    models: tuple[PartModel, ...]
+    _drawn: dict[Population, Parameters]
+
+    def drawn(self, model: PartModel) -> Parameters:
+        """The draws of a model, made once in this process."""
+        if model.population not in self._drawn:
+            self._drawn[model.population] = parameters(model, DRAWS)
+        return self._drawn[model.population]
+
+    def model_of(self, position: str, mode: str, unit: "Fits") -> PartModel | None:
+        """The model of the unit that is fitted there; where its own part has none, the one of the original part."""
+        here = [one for one in self.models if one.population.mode == mode and position in one.population.positions]
+        return max(here, key=lambda one: _likeness(one.population, unit), default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Fits:
+    """What is fitted at a position in one mode: since when its age counts (None: since the car was made), the last day
+    it was seen good (None: never)."""
+
+    part: str = ""
+    revision: str = ""
+    since: date | None = None
+    good: date | None = None
+
+    @property
+    def original(self) -> bool:
+        return self.since is None
+
+
+def _likeness(population: Population, unit: Fits) -> tuple[bool, ...]:
+    """How well a population stands for a unit: its own part and revision, its own part, the original units."""
+    of_age = population.original == unit.original
+    part = not unit.part or population.part == unit.part
+    return (of_age and part, of_age and part and population.revision == unit.revision, population.original)
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedPriors:
+    """What a car's sheet starts from. `chances` {} and `learning` None: trade defaults, nothing is learned yet.
+    `ranges`: production ranges that the car lies in, by position and mode."""
+
+    chances: Mapping[Fault, float] = field(default_factory=dict)
+    learning: Learning | None = None
+    cars: int = 0
+    ranges: Mapping[Key, Range] = field(default_factory=dict)
+
+    def digest(self) -> str:
+        """Names these chances in the key of what is worked out from them."""
+        told = sorted((one.position, one.mode, one.input, round(chance, 9)) for one, chance in self.chances.items())
+        return hashlib.sha256(repr(told).encode()).hexdigest()[:24]
+
+
+@dataclass(frozen=True, slots=True)
+class CarOutlook:
+    """What may fail next in a car (learning.predict.Outlook), from which learning; `ranges` as in LearnedPriors."""
+
+    outlook: Outlook
+    learning: Learning
+    cars: int
+    ranges: Mapping[Key, Range]
+
+
+def models_now(system: str) -> Learned | None:
+    """What was learned of a top system; None while nothing was. One query where this process knows the newest
+    learning, else two."""
+    newest = newest_learning()
+    return _learned(system, newest) if newest is not None else None
+
+
+def _learned(system: str, newest: Learning) -> Learned | None:
+    models, drawn = _models(system, newest.fingerprint)
+    return Learned(newest, models, drawn) if models else None
+
+
+def priors_of_car(system: TopSystem, car: Car, on: date, *, job: int | None = None) -> LearnedPriors:
+    """The chance that each fault of the top is there on that day, before anything of `job` (its key) was checked: what
+    its sheets show is evidence and not counted twice. Faults without a model keep their trade defaults."""
+    newest = newest_learning()
+    if newest is None:
+        return LearnedPriors()
+    key = f"priors:{newest.fingerprint}:{system.system}:{system.revision}:{_car_key(car)}:{job or 0}:{on}"
+    found: LearnedPriors | None = cache.get(key)
+    if found is None:
+        learned = _learned(system.system, newest)
+        found = _priors(system, learned, car, on, job) if learned else LearnedPriors()
+        cache.set(key, found, _DAY)
+    return found
+
+
+def outlook_of_car(system: TopSystem, car: Car, on: date, months: tuple[int, ...] = (12, 24)) -> CarOutlook | None:
+    """What will fail within so many months from `on`, taken that all is good on that day; None while nothing is
+    learned of this top system."""
+    learned = models_now(system.system)
+    if learned is None:
+        return None
+    facts, fits = _facts(car), _Fitted(car, None)
+    fitted = []
+    for position in system.positions:
+        for mode in dict.fromkeys(fault.mode for fault in faults_of(system) if fault.position == position):
+            unit = fits.at(position, mode)
+            model = learned.model_of(position, mode, unit)
+            if model is not None:
+                age, good = _age(car, unit, on), _age(car, unit, unit.good) if unit.good else 0.0
+                fitted.append(Fitted(model, position, age, good))
+    cars = max((one.tally.cars for one in learned.models), default=0)
+    return CarOutlook(outlook(fitted, facts, months), learned.learning, cars, dict(_ranges(learned, car, fitted)))
+
+
+def _priors(system: TopSystem, learned: Learned, car: Car, on: date, job: int | None) -> LearnedPriors:
+    facts, fits = _facts(car), _Fitted(car, job)
+    inputs = max(1, sum(fault.mode == PER_INPUT for fault in faults_of(system)))
+    chances, fitted = {}, []
+    for fault in faults_of(system):
+        unit = fits.at(fault.position, fault.mode)
+        model = learned.model_of(fault.position, fault.mode, unit)
+        if model is None:
+            continue
+        age, good = _age(car, unit, on), _age(car, unit, unit.good) if unit.good else 0.0
+        chance = float(chance_of(learned.drawn(model), fault.position, facts, min(good, age), age).mean())
+        if fault.mode == PER_INPUT:
+            chance /= inputs
+        least = max(LEAST, SHARE_OF_DEFAULT * default_prior(system, fault))
+        chances[fault] = min(max(chance, least), MOST)
+        fitted.append(Fitted(model, fault.position, age, good))
+    cars = max(one.tally.cars for one in learned.models)
+    return LearnedPriors(chances, learned.learning, cars, dict(_ranges(learned, car, fitted)))
+
+
+def _ranges(learned: Learned, car: Car, fitted: Iterable[Fitted]) -> Iterator[tuple[Key, Range]]:
+    month = month_of(car.made_on)
+    for one in fitted:
+        for found in one.model.used if one.model.population.original else ():
+            if found.first <= month <= found.last:
+                yield (one.position, one.model.population.mode), found
+
+
+class _Fitted:
+    """What is fitted in a car and when it was last seen good; as it was before `job`, where there is one."""
+
+    def __init__(self, car: Car, job: int | None) -> None:
+        without = job or 0
+        self.units: dict[str, Unit] = {}
+        for unit in Unit.objects.filter(car=car):
+            there = unit.removed_on is None or (without and unit.removed_job_id == without)
+            if there and not (without and unit.fitted_job_id == without):
+                self.units[unit.position] = unit
+        self.good: dict[tuple[str, str, date | None], date] = {}
+        self.mended: dict[tuple[str, str, date | None], date] = {}
+        rows = Sighting.objects.filter(car=car).exclude(sheet__job_id=without)
+        for row in rows.order_by("on", "pk"):
+            for mode in modes_in(row.good):
+                self.good[row.position, mode, row.since] = row.on
+            if row.failed and row.mended:
+                self.mended[row.position, row.failed, row.since] = row.on
+
+    def at(self, position: str, mode: str) -> Fits:
+        unit = self.units.get(position)
+        since = unit.fitted_on if unit else None
+        mended = self.mended.get((position, mode, since))
+        good = self.good.get((position, mode, since))
+        if mended is not None and good is not None and good < mended:
+            good = None
+        part, revision = (unit.part, unit.revision) if unit else ("", "")
+        return Fits(part, revision, mended or since, good)
+
+
+def _age(car: Car, unit: Fits, on: date) -> float:
+    """Years; of an original unit from the middle of the production month or year, as the learning counts."""
+    if unit.since is not None:
+        return max((on - unit.since).days / YEAR_DAYS, 0.0)
+    middle = 182.6 if car.year_only else 15.2
+    return max(((on - car.made_on).days - middle) / YEAR_DAYS, 1 / YEAR_DAYS)
+
+
+def _facts(car: Car) -> CarFacts:
+    return CarFacts(month_of(car.made_on), car.year_only, CLIMATES.index(car.climate))
+
+
+def _car_key(car: Car) -> str:
+    return f"{car.pk}:{car.made_on}:{car.year_only}:{car.climate}"
+
+
+@lru_cache(maxsize=8)
+def _models(system: str, fingerprint: str) -> tuple[tuple[PartModel, ...], dict[Population, Parameters]]:
+    """Parsed once for each state of what was learned, which `fingerprint` names."""
+    rows = FailureModel.objects.filter(system=system).values_list("document", flat=True)
+    return tuple(from_json(document) for document in rows.iterator(50)), {}
