@@ -336,6 +336,7 @@ def test_a_run_that_lost_its_worker_ends_when_cancel_is_pressed_again(seen: Any,
     run_claim(run)
     assert run_cancel(run=run, by=owner).state == RunState.RUNNING
     assert run_cancel(run=run, by=owner).state == RunState.RUNNING
+    assert TrailEntry.objects.filter(kind="run.cancelled").count() == 1
     TaskRun.objects.update(cancel_asked_at=timezone.now() - dt.timedelta(minutes=2))
     assert run_cancel(run=run, by=owner).state == RunState.CANCELLED
 

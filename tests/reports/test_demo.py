@@ -29,7 +29,7 @@ from diagnostics.engine.results import Fault
 from diagnostics.engine.signals import judge
 from diagnostics.engine.simulate import Bench
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.models import BenchSheet, Check, Enquiry, Sighting, Unit, Work
+from diagnostics.models import BenchSheet, Check, Enquiry, FailureModel, Learning, Sighting, Unit, Work
 from diagnostics.selectors import diagnosis_of_sheet, newest_revisions, system_of
 from diagnostics.services import check_add, sheet_close, sheet_set_pose, work_add
 from parts.models import Fit, Part
@@ -322,6 +322,14 @@ def test_cylinders_that_leaked_were_held_again_after_the_repair(demo: None) -> N
         holds = Check.objects.filter(sheet__job=leak.sheet.job, position=leak.position, kind="pressure-hold")
         assert holds.order_by("at").last().verdict == "ok", leak  # type: ignore[union-attr]
     assert leaks.count() > 10
+
+
+def test_the_demo_has_learned_from_its_checks(demo: None) -> None:
+    kept = Learning.objects.get()
+    assert (kept.whole, kept.by) == (True, None)
+    assert kept.cars >= 150
+    assert kept.changed >= FailureModel.objects.count() > 100
+    assert not BenchSheet.objects.filter(sighted=False).exists()
 
 
 def test_an_undeclared_car_keeps_its_readings(demo: None) -> None:
