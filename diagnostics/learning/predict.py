@@ -166,7 +166,7 @@ class Outlook:
 
 def chance_now(fitted: Fitted, car: CarFacts) -> Estimate:
     """That the fault is there by now: it came since the unit was last seen good."""
-    return _estimate(_chances(fitted, car, fitted.good, fitted.age))
+    return _estimate(chance_of(_drawn(fitted), fitted.position, car, fitted.good, fitted.age))
 
 
 def outlook(fitted: Sequence[Fitted], car: CarFacts, months: Sequence[int] = MONTHS) -> Outlook:
@@ -174,8 +174,10 @@ def outlook(fitted: Sequence[Fitted], car: CarFacts, months: Sequence[int] = MON
     drawn: dict[str, list[list[Floats]]] = {}
     cars: dict[str, int] = {}
     for one in fitted:
+        believed = _drawn(one)
+        ends = [one.age + horizon / 12 for horizon in months]
         drawn.setdefault(one.position, []).append(
-            [_chances(one, car, one.age, one.age + horizon / 12) for horizon in months]
+            [chance_of(believed, one.position, car, one.age, end) for end in ends]
         )
         cars[one.position] = max(cars.get(one.position, 0), one.model.tally.cars)
     any_mode = {position: [any_of(one) for one in zip(*modes, strict=True)] for position, modes in drawn.items()}
@@ -188,20 +190,10 @@ def outlook(fitted: Sequence[Fitted], car: CarFacts, months: Sequence[int] = MON
     return Outlook(tuple(months), tuple(told), top)
 
 
-def _chances(fitted: Fitted, car: CarFacts, since: float, until: float) -> Floats:
-    """Draws of one unit's chance. Each population has draws of its own, so that what is not known of one is not taken
-    to be wrong in the same way of all others; twins share what is not known of their part."""
-    model = fitted.model
-    return failure_chance(
-        model,
-        fitted.position,
-        since_age=np.array([since]),
-        to_age=np.array([until]),
-        month=np.array([car.month]),
-        year_only=np.array([car.year_only]),
-        climate=np.array([car.climate]),
-        seed=SEED + crc32(repr(model.population).encode()),
-    )[:, 0]
+def _drawn(fitted: Fitted) -> Parameters:
+    """Each population has draws of its own, so that what is not known of one is not taken to be wrong in the same way
+    of all others; twins share what is not known of their part."""
+    return parameters(fitted.model, seed=SEED + crc32(repr(fitted.model.population).encode()))
 
 
 def _estimate(chances: Floats) -> Estimate:
