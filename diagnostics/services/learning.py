@@ -91,7 +91,7 @@ def learning_run(*, run: TaskRun | None = None, whole: bool = True, tell: Tell |
     groups: frozenset[Group] = frozenset()
     for _attempt in range(ATTEMPTS):
         newest = newest_learning()
-        _read_sheets(tell)
+        sheets_read(tell)
         marked = FailureModel.objects.filter(fingerprint__startswith=STALE)
         marks = frozenset(marked.values_list("fingerprint", flat=True))
         # What an overtaken attempt had to learn is learned again: whoever overtook it may have known less.
@@ -121,7 +121,7 @@ def _tell_run(run: TaskRun, done: int, total: int, words: str) -> None:
     run_progress(run, done=done, total=total, words=words)
 
 
-def _read_sheets(tell: Tell) -> None:
+def sheets_read(tell: Tell = lambda _done, _total, _words: None) -> None:
     """What sheets say of units, made anew where checks or work have changed; the marks on the models that follow from
     it are set in the same transaction, so that a learning that is broken off loses nothing."""
     left = _unread()

@@ -125,6 +125,21 @@ def test_only_what_changed_is_learned_anew_and_the_result_is_that_of_learning_al
     assert sorted(anew, key=lambda one: one["part"]) == sorted(partly, key=lambda one: one["part"])
 
 
+def test_sheets_read_by_anybody_are_learned_from_all_the_same(
+    learner: Learner, seen: Any, job: Job, tech: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The command reads the sheets, too, and keeps no models."""
+    seen()
+    seen(LID[1])
+    learning_run()
+    monkeypatch.setattr(learning, "sightings_refresh", lambda limit: {LID})
+    job.sheets.update(sighted=False)
+    learning.sheets_read()
+    job.sheets.update(sighted=True)
+    learning_run(whole=False)
+    assert learner.asked[-1] == frozenset({LID})
+
+
 def test_a_part_never_learned_before_is_learned_with_what_changed(learner: Learner, seen: Any) -> None:
     seen()
     learning_run()

@@ -17,7 +17,7 @@ from diagnostics.learning.learn import learn
 from diagnostics.learning.observations import NoObservationsError, read_observations
 from diagnostics.learning.records import Learned, PartModel, Range, month_words
 from diagnostics.selectors.computed import learned_of_shop
-from diagnostics.services.sightings import sightings_refresh
+from diagnostics.services.learning import sheets_read
 
 SHOWN_ROWS = 20
 """Skipped rows that are told one by one without --json."""
@@ -52,7 +52,7 @@ class Command(BaseCommand):
 
 def _from_shop() -> Learned:
     """Nothing of it is kept: the models that the pages use are kept by the learning in the background."""
-    sightings_refresh()
+    sheets_read()
     return learned_of_shop(lambda _done, _total, _words: None)
 
 
