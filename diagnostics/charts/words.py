@@ -117,6 +117,14 @@ def range_sentence(name: str, mode: str, found: Range) -> str:
     )
 
 
+def made_in_words(found: Range) -> str:
+    """'Made up to March 2004: fails 4.1 times as often here (2.6 to 6.3).', said of one car."""
+    words = _("Made {months}: fails {ratio} times as often here ({interval}).")
+    return words.format(
+        months=range_phrase(found), ratio=ratio_words(found.ratio.estimate), interval=interval_words(found.ratio)
+    )
+
+
 def ends_sentence(found: Range) -> str:
     """Where the two ends may lie: the months that hold nine tenths of the probability of each."""
     first = _("It reaches further back than the oldest car seen here, as far as can be told.")

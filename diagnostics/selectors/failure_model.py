@@ -7,13 +7,14 @@ default at the age that such a shop mostly sees (learning/priors.py), so one pas
 """
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
 
 from django.core.cache import cache
 
+from diagnostics.engine.case import Case
 from diagnostics.engine.faults import PER_INPUT, default_prior, faults_of, modes_in
 from diagnostics.engine.results import Fault
 from diagnostics.engine.system.model import TopSystem
@@ -77,6 +78,30 @@ def _likeness(population: Population, unit: Fits) -> tuple[bool, ...]:
 
 
 @dataclass(frozen=True, slots=True)
+class _Made:
+    """When and for which climate a car was made."""
+
+    made_on: date
+    year_only: bool
+    climate: str
+
+    @property
+    def facts(self) -> CarFacts:
+        return CarFacts(month_of(self.made_on), self.year_only, CLIMATES.index(self.climate))
+
+    def age(self, unit: Fits, on: date) -> float:
+        """Years; of an original unit from the middle of the production month or year, as the learning counts."""
+        if unit.since is not None:
+            return max((on - unit.since).days / YEAR_DAYS, 0.0)
+        middle = 182.6 if self.year_only else 15.2
+        return max(((on - self.made_on).days - middle) / YEAR_DAYS, 1 / YEAR_DAYS)
+
+
+Asked = Callable[[str, str], Fits]
+"""(position, mode) -> what is fitted there."""
+
+
+@dataclass(frozen=True, slots=True)
 class LearnedPriors:
     """What a car's sheet starts from. `chances` {} and `learning` None: trade defaults, nothing is learned yet.
     `ranges`: production ranges that the car lies in, by position and mode."""
@@ -124,9 +149,19 @@ def priors_of_car(system: TopSystem, car: Car, on: date, *, job: int | None = No
     found: LearnedPriors | None = cache.get(key)
     if found is None:
         learned = _learned(system.system, newest)
-        found = _priors(system, learned, car, on, job) if learned else LearnedPriors()
+        fits = _Fitted(car, job).at
+        found = _priors(system, learned, _made(car), fits, on) if learned else LearnedPriors()
         cache.set(key, found, _DAY)
     return found
+
+
+def priors_of_case(system: TopSystem, case: Case) -> LearnedPriors:
+    """The same for a case from a file: a car of which nothing but its month and climate is known."""
+    learned = models_now(system.system)
+    if learned is None:
+        return LearnedPriors()
+    made = _Made(date.fromisoformat(f"{case.car.made_on}-01"), False, case.car.climate)
+    return _priors(system, learned, made, lambda _position, _mode: Fits(), date.fromisoformat(case.seen_on))
 
 
 def outlook_of_car(system: TopSystem, car: Car, on: date, months: tuple[int, ...] = (12, 24)) -> CarOutlook | None:
@@ -135,45 +170,48 @@ def outlook_of_car(system: TopSystem, car: Car, on: date, months: tuple[int, ...
     learned = models_now(system.system)
     if learned is None:
         return None
-    facts, fits = _facts(car), _Fitted(car, None)
-    fitted = []
-    for position in system.positions:
-        for mode in dict.fromkeys(fault.mode for fault in faults_of(system) if fault.position == position):
-            unit = fits.at(position, mode)
-            model = learned.model_of(position, mode, unit)
-            if model is not None:
-                age, good = _age(car, unit, on), _age(car, unit, unit.good) if unit.good else 0.0
-                fitted.append(Fitted(model, position, age, good))
+    made = _made(car)
+    fitted = [one for _fault, one in _fitted(system, learned, made, _Fitted(car, None).at, on)]
     cars = max((one.tally.cars for one in learned.models), default=0)
-    return CarOutlook(outlook(fitted, facts, months), learned.learning, cars, dict(_ranges(learned, car, fitted)))
+    told = outlook(list(dict.fromkeys(fitted)), made.facts, months)
+    return CarOutlook(told, learned.learning, cars, dict(_ranges(made, fitted)))
 
 
-def _priors(system: TopSystem, learned: Learned, car: Car, on: date, job: int | None) -> LearnedPriors:
-    facts, fits = _facts(car), _Fitted(car, job)
+def _priors(system: TopSystem, learned: Learned, made: _Made, fits: Asked, on: date) -> LearnedPriors:
     inputs = max(1, sum(fault.mode == PER_INPUT for fault in faults_of(system)))
-    chances, fitted = {}, []
-    for fault in faults_of(system):
-        unit = fits.at(fault.position, fault.mode)
-        model = learned.model_of(fault.position, fault.mode, unit)
-        if model is None:
-            continue
-        age, good = _age(car, unit, on), _age(car, unit, unit.good) if unit.good else 0.0
-        chance = float(chance_of(learned.drawn(model), fault.position, facts, min(good, age), age).mean())
+    chances: dict[Fault, float] = {}
+    fitted = list(_fitted(system, learned, made, fits, on))
+    for fault, one in fitted:
+        drawn = learned.drawn(one.model)
+        chance = float(chance_of(drawn, fault.position, made.facts, min(one.good, one.age), one.age).mean())
         if fault.mode == PER_INPUT:
             chance /= inputs
         least = max(LEAST, SHARE_OF_DEFAULT * default_prior(system, fault))
         chances[fault] = min(max(chance, least), MOST)
-        fitted.append(Fitted(model, fault.position, age, good))
     cars = max(one.tally.cars for one in learned.models)
-    return LearnedPriors(chances, learned.learning, cars, dict(_ranges(learned, car, fitted)))
+    return LearnedPriors(chances, learned.learning, cars, dict(_ranges(made, [one for _fault, one in fitted])))
 
 
-def _ranges(learned: Learned, car: Car, fitted: Iterable[Fitted]) -> Iterator[tuple[Key, Range]]:
-    month = month_of(car.made_on)
+def _fitted(system: TopSystem, learned: Learned, made: _Made, fits: Asked, on: date) -> Iterator[tuple[Fault, Fitted]]:
+    """Every fault that there is a model of, with the unit there as that model knows it."""
+    for fault in faults_of(system):
+        unit = fits(fault.position, fault.mode)
+        model = learned.model_of(fault.position, fault.mode, unit)
+        if model is not None:
+            good = made.age(unit, unit.good) if unit.good else 0.0
+            yield fault, Fitted(model, fault.position, made.age(unit, on), good)
+
+
+def _ranges(made: _Made, fitted: Iterable[Fitted]) -> Iterator[tuple[Key, Range]]:
+    month = month_of(made.made_on)
     for one in fitted:
         for found in one.model.used if one.model.population.original else ():
-            if found.first <= month <= found.last:
+            if not made.year_only and found.first <= month <= found.last:
                 yield (one.position, one.model.population.mode), found
+
+
+def _made(car: Car) -> _Made:
+    return _Made(car.made_on, car.year_only, car.climate)
 
 
 class _Fitted:
@@ -196,6 +234,7 @@ class _Fitted:
                 self.mended[row.position, row.failed, row.since] = row.on
 
     def at(self, position: str, mode: str) -> Fits:
+        """Of one position in one mode."""
         unit = self.units.get(position)
         since = unit.fitted_on if unit else None
         mended = self.mended.get((position, mode, since))
@@ -204,18 +243,6 @@ class _Fitted:
             good = None
         part, revision = (unit.part, unit.revision) if unit else ("", "")
         return Fits(part, revision, mended or since, good)
-
-
-def _age(car: Car, unit: Fits, on: date) -> float:
-    """Years; of an original unit from the middle of the production month or year, as the learning counts."""
-    if unit.since is not None:
-        return max((on - unit.since).days / YEAR_DAYS, 0.0)
-    middle = 182.6 if car.year_only else 15.2
-    return max(((on - car.made_on).days - middle) / YEAR_DAYS, 1 / YEAR_DAYS)
-
-
-def _facts(car: Car) -> CarFacts:
-    return CarFacts(month_of(car.made_on), car.year_only, CLIMATES.index(car.climate))
 
 
 def _car_key(car: Car) -> str:

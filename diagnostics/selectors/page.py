@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from django.db.models import Count
 from django.utils.translation import gettext as _
 
+from diagnostics.charts.words import made_in_words
 from diagnostics.engine.bench_list import due_volts
 from diagnostics.engine.case import MotionTrial, checks_of, observation_of
 from diagnostics.engine.cautions import caution_words
@@ -25,6 +26,7 @@ from diagnostics.selectors.bench_list import supply_of
 from diagnostics.selectors.changed import Changed, last_change
 from diagnostics.selectors.earlier import Earlier, earlier_reads
 from diagnostics.selectors.evidence import Evidence, evidence_of_rows, evidence_of_sheet, rows_of_sheet
+from diagnostics.selectors.failure_model import LearnedPriors
 from diagnostics.selectors.proof import owed
 from diagnostics.selectors.suspects import OPEN_SUSPECT, diagnosis_of
 from diagnostics.selectors.todos import (
@@ -106,19 +108,22 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """`words`: the share for people, never a certainty; `percent` for the length of the bar."""
+    """`words`: the share for people, never a certainty; `percent` for the length of the bar. `range_words`: a
+    production range that the car lies in, in which this fails more or less."""
 
     suspect: Suspect
     percent: int
     words: str
     is_open: bool
+    range_words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class SheetPage:
     """What stands on the page. Without a declared system only the entries are filled. `numbers`: key of an entry that
     is evidence -> its number in sentences; `undo`: the viewer's own last entry; `redo`: the one that they undid last;
-    `left_out`: per cent of cars with more faults than are weighed; `timed`: steps of a motion were timed."""
+    `left_out`: per cent of cars with more faults than are weighed; `timed`: steps of a motion were timed; `start`:
+    what the suspects start from."""
 
     sheet: BenchSheet
     version: str
@@ -145,6 +150,7 @@ class SheetPage:
     owed: tuple[str, ...] = ()
     work: tuple[Work, ...] = ()
     timed: bool = False
+    start: LearnedPriors = field(default_factory=LearnedPriors)
 
     @property
     def pose_token(self) -> str:
@@ -212,7 +218,8 @@ def _with_suspects(page: SheetPage, evidence: Evidence, diagnosis: Diagnosis) ->
         pose_words=pose_words(system, sheet.pose),
         pose_name=pose_name(system, sheet.pose),
         complaint_words=_complaint(evidence),
-        bars=_bars(diagnosis),
+        bars=_bars(diagnosis, evidence.priors),
+        start=evidence.priors,
         nothing_wrong=percent(diagnosis.nothing_wrong),
         left_out=100 * diagnosis.left_out if diagnosis.left_out >= TOLD_LEFT_OUT else 0.0,
         todos=todos_of(sheet, system, diagnosis),
@@ -305,13 +312,24 @@ def _same_pose(system: TopSystem, check: Check, pose: Mapping[str, str]) -> bool
     return pose_of(system, check.observation["pose"]) == dict(pose)
 
 
-def _bars(diagnosis: Diagnosis) -> tuple[Bar, ...]:
+def _bars(diagnosis: Diagnosis, start: LearnedPriors) -> tuple[Bar, ...]:
     """All that hold the job up, and the next likeliest after them."""
     return tuple(
-        Bar(suspect, round(100 * suspect.probability), percent(suspect.probability), suspect.probability > OPEN_SUSPECT)
+        Bar(
+            suspect=suspect,
+            percent=round(100 * suspect.probability),
+            words=percent(suspect.probability),
+            is_open=suspect.probability > OPEN_SUSPECT,
+            range_words=_range_words(suspect, start),
+        )
         for place, suspect in enumerate(diagnosis.suspects)
         if suspect.probability > OPEN_SUSPECT or (place < SHOWN_SUSPECTS and suspect.probability >= 0.005)
     )
+
+
+def _range_words(suspect: Suspect, start: LearnedPriors) -> str:
+    found = start.ranges.get((suspect.fault.position, suspect.fault.mode))
+    return made_in_words(found) if found is not None else ""
 
 
 def proof_rows(sheet: BenchSheet) -> tuple[Row, ...]:

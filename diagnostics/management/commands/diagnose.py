@@ -22,6 +22,7 @@ from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.system.problems import SystemFileError
 from diagnostics.models import SystemRevision
 from diagnostics.selectors import system_of
+from diagnostics.selectors.failure_model import LearnedPriors, priors_of_case
 
 MOST_BYTES = 20 * 1024 * 1024
 MOST_WORDS = 400
@@ -38,20 +39,33 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            diagnosis = _diagnosed(options["case"])
+            diagnosis, start = _diagnosed(options["case"])
         except CaseError as error:
             words = " ".join(str(error).split())
             self.stderr.write(words if len(words) <= MOST_WORDS else words[:MOST_WORDS] + "…")
             sys.exit(2)
         if options["json"]:
-            self.stdout.write(json.dumps(as_json(diagnosis), ensure_ascii=False, indent=2))
+            answer = {**as_json(diagnosis), "priors": _start(start)}
+            self.stdout.write(json.dumps(answer, ensure_ascii=False, indent=2))
         else:
             self.stdout.write("\n".join(_lines(diagnosis)))
 
 
-def _diagnosed(name: str) -> Diagnosis:
+def _diagnosed(name: str) -> tuple[Diagnosis, LearnedPriors]:
+    """Of a case, from what this shop has learned of such a top, else from trade defaults."""
     case = parse_case(_decoded(name))
-    return diagnose(_system(case.system), case)
+    system = _system(case.system)
+    try:
+        start = priors_of_case(system, case)
+    except DatabaseError:  # a clone whose database nobody has made yet can diagnose all the same
+        start = LearnedPriors()
+    return diagnose(system, case, priors=start.chances), start
+
+
+def _start(start: LearnedPriors) -> dict[str, Any]:
+    if start.learning is None:
+        return {"from": "trade defaults"}
+    return {"from": "learned", "learned_at": start.learning.learned_at.isoformat(), "cars": start.cars}
 
 
 def _decoded(name: str) -> Any:
