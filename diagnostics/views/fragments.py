@@ -6,6 +6,7 @@ from django.views.decorators.http import require_GET
 
 from diagnostics.models import BenchSheet
 from diagnostics.selectors import units_of_car
+from diagnostics.selectors.outlook import outlook_page
 from diagnostics.selectors.page import proof_rows
 from diagnostics.selectors.panel import job_panel as panel_of_job
 from shop.http import ShopRequest
@@ -40,3 +41,11 @@ def car_proof(request: ShopRequest, pk: int) -> HttpResponse:
     sheet = sheets.order_by("-opened_at", "-pk").first()
     template = "diagnostics/car_proof.html#proof" if request.htmx else "diagnostics/car_proof.html"
     return render(request, template, {"car": car, "sheet": sheet, "rows": proof_rows(sheet) if sheet else ()})
+
+
+@require_GET
+def car_outlook(request: ShopRequest, pk: int) -> HttpResponse:
+    """What may fail next in this car."""
+    car = get_object_or_404(Car, pk=pk)
+    template = "diagnostics/car_outlook.html#outlook" if request.htmx else "diagnostics/car_outlook.html"
+    return render(request, template, {"car": car, "page": outlook_page(car)})
