@@ -257,13 +257,13 @@ def _maximum(surface: _Surface, hazards: Floats, fixed: Bools) -> Floats:
 
 
 def _cover(surface: _Surface, hazards: Floats) -> Floats:
-    """A start with few masses, at least one within every interval: the last place of each that has none yet."""
+    """A start with few masses, at least one within every interval: the last place of each that has none yet, with the
+    hazard that the interval alone would give it. Where ages are known that is Kaplan and Meier's, and the end."""
     h, last = hazards.copy(), -1
-    total = float(surface.passed.max()) + float(surface.weight.sum())
     for place in np.argsort(surface.stop, kind="stable"):
         if surface.start[place] > last:
             last = int(surface.stop[place]) - 1
-            h[last] = float(surface.weight[place]) / total
+            h[last] = np.log1p(surface.weight[place] / surface.passed[last])
     return h
 
 
