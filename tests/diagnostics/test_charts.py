@@ -103,3 +103,9 @@ def test_ratios_are_rounded_in_one_place(value: float, said: str) -> None:
 
 def test_no_probability_is_rounded_to_certainty() -> None:
     assert [percent_words(p) for p in (1, 0.999, 0.97, 0.001, 0)] == ["100 %", "over 99 %", "97 %", "under 1 %", "0 %"]
+
+
+def test_columns_begin_with_the_year() -> None:
+    months = {("BG1", START + 5): MonthTally(START + 5, "BG1", 3, 1, 0.5)}
+    (column,) = make_strip(months, names={}, grain=12, marks={}).columns
+    assert (column.first, column.last) == (START, START + 11)
