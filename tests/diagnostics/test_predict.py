@@ -128,8 +128,10 @@ def test_the_mean_over_the_draws_is_the_integral_over_what_is_believed():
 
 def test_in_a_range_the_hazard_is_greater_by_its_ratio():
     one = model(names=("range:1",), effects=(np.log(4.0),), ranges=[made(START + 12, START + 23)])
-    inside, outside = (chance(one, 2.0, 4.0, month=START + month)[0] for month in (12, 24))
-    assert np.log1p(-inside) / np.log1p(-outside) == pytest.approx(4.0)
+    before, first, last, after = (-np.log1p(-chance(one, 2.0, 4.0, month=START + at)[0]) for at in (11, 12, 23, 24))
+    assert before == pytest.approx(after)
+    assert first / before == pytest.approx(4.0)
+    assert last / before == pytest.approx(4.0)
 
 
 def test_a_dismissed_range_changes_nothing():
