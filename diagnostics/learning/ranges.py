@@ -73,7 +73,7 @@ def find_ranges(
     while posterior is not None and posterior.probability >= KEPT and len(new) < MOST:
         new.append((search.window(posterior), posterior))
         posterior = search.posterior([*decided, *(window for window, _one in new)])
-    new = _beside_each_other(search, decided, new)
+    new = _beside_each_other(search, decided, _apart(new))
     ranges = [_of_posterior(spells, window, one) for window, one in new]
     for state, windows in (("confirmed", confirmed), ("dismissed", dismissed)):
         ranges += [_decided(search, decided, window, state) for window in windows]
@@ -138,6 +138,17 @@ class _Search:
     @staticmethod
     def window(posterior: WindowPosterior) -> Window:
         return int(posterior.first[posterior.best]), int(posterior.last[posterior.best])
+
+
+def _apart(new: list[tuple[Window, WindowPosterior]]) -> list[tuple[Window, WindowPosterior]]:
+    """A wide range that fails more with a stretch inside it that fails less is two ranges that fail more."""
+    for wide, outer in new:
+        for within, inner in new:
+            more, less = (one.ratio.sum(axis=0) @ one.log_ratio for one in (outer, inner))
+            if wide[0] < within[0] and within[1] < wide[1] and more > 0 > less:
+                others = [one for one in new if one[0] not in (wide, within)]
+                return [*others, ((wide[0], within[0] - 1), outer), ((within[1] + 1, wide[1]), outer)]
+    return new
 
 
 def _beside_each_other(

@@ -22,14 +22,17 @@ from diagnostics.learning.weibull import log1mexp
 RATIO_SD = 1.2
 """Of the log hazard ratio between inside and outside: nine in ten ranges that exist lie between 1/7 and 7."""
 PRIOR_NONE = 0.9
-REACH = 4.5
-"""Log levels from the middle of the data that the quadrature covers."""
+REACH, REACH_FEW = 4.5, 9.0
+"""Log levels from the middle of the data that the quadrature covers; without failures the prior alone bounds them."""
 STEP_FINEST, STEP_COARSEST = 0.02, 0.3
 NODE_STEP, NODES = 1.5, 4
 """Of the log shape: step in standard deviations of its posterior without a range (fine for a smooth density), and
 most steps to either side: beside a range the likeliest shape lies far from the one without."""
 NODE_LOSS = 10.0
 """A shape that weighs less than exp(-NODE_LOSS) of the best, with the likeliest window or without any, ends the row."""
+LESS = 0.1
+"""How likely, beforehand, a range within the span fails less than what is around it, beside failing more: bad batches
+are made more often than good ones among bad (common practice, no source). It says which of the two is told."""
 BLOCKS = 240
 """Most steps of production time; a longer span is looked at in blocks of several months."""
 HEAVY, HEAVIEST = 0.9999, 400
@@ -101,7 +104,8 @@ def scan(
 def level_grid(failures: float) -> Floats:
     """Log levels, equally spaced, finer than the spread that so many failures leave of a level."""
     step = float(np.clip(1.2 / np.sqrt(failures + 1.0), STEP_FINEST, STEP_COARSEST))
-    half = int(np.ceil(REACH / step))
+    reach = max(REACH, REACH_FEW / (failures + 1.0) ** 0.25)
+    half = int(np.ceil(reach / step))
     return np.asarray(step * np.arange(-half, half + 1))
 
 
@@ -333,7 +337,7 @@ def _ratios(weighed: list[_Weighed], grid: Floats, first: Ints, last: Ints) -> F
 
 def _one_side(first: Ints, last: Ints, ratio: Floats) -> tuple[Ints, Ints, Floats]:
     """A window at an end that fails less is its outside failing more: told as the latter. Of windows within the span,
-    those on the likelier side of a ratio of 1 are told."""
+    those on the likelier side of a ratio of 1 are told (LESS)."""
     middle = ratio.shape[1] // 2
     more, less = ratio.copy(), ratio.copy()
     more[:, :middle] = 0.0
@@ -341,6 +345,7 @@ def _one_side(first: Ints, last: Ints, ratio: Floats) -> tuple[Ints, Ints, Float
     windows, others = _pairs(first, last)
     np.add.at(more, others, less[windows][:, ::-1])
     less[windows] = 0.0
+    less *= LESS
     told = more if more.sum() >= less.sum() else less
     kept = told.sum(axis=1) > 0
     return first[kept], last[kept], told[kept] / told.sum()
