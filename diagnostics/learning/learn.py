@@ -206,11 +206,10 @@ def _key(population: Population) -> tuple[object, ...]:
 
 
 def _fingerprint(spells: Spells, prior: Prior, decisions: Sequence[Decision]) -> str:
-    """Of the lives themselves, in an order of their own, of what was believed before, and of the decisions."""
+    """Of the lives (spells come in an order of their own), of what was believed before, and of the decisions."""
     table = np.column_stack(
         [spells.entry, spells.good, spells.failed, spells.month, spells.year_only, spells.climate, spells.position]
     ).astype(float)
-    table = table[np.lexsort(table.T)]
     digest = sha256(repr((METHOD, SEED, _key(spells.population), spells.population.positions, prior)).encode())
     digest.update(repr([(one.first, one.last, one.state) for one in decisions]).encode())
     digest.update(np.ascontiguousarray(table).tobytes())

@@ -88,18 +88,23 @@ class _Lives:
     original: Bools
 
     def spells(self, population: Population, chosen: Bools, place: Ints) -> Spells:
-        good = np.maximum(self.good[chosen], self.entry[chosen])
+        """The chosen ones, in an order of their own: sums of the same lives are then the same to the last digit."""
+        position = place[self.position]
+        keys = (position, self.climate, self.year_only, self.month, self.failed, self.good, self.entry)
+        rows = np.flatnonzero(chosen)
+        rows = rows[np.lexsort(tuple(key[rows] for key in keys))]
+        entry = self.entry[rows]
         return Spells(
-            population,
-            self.entry[chosen],
-            good,
-            self.failed[chosen],
-            self.month[chosen],
-            self.year_only[chosen],
-            self.climate[chosen],
-            place[self.position[chosen]],
-            self.car[chosen],
-            np.ones(int(chosen.sum())),
+            population=population,
+            entry=entry,
+            good=np.maximum(self.good[rows], entry),
+            failed=self.failed[rows],
+            month=self.month[rows],
+            year_only=self.year_only[rows],
+            climate=self.climate[rows],
+            position=position[rows],
+            car=self.car[rows],
+            count=np.ones(len(rows)),
         )
 
 

@@ -1,0 +1,115 @@
+"""Files of observations: every row is taken or comes back with its number and why."""
+
+import io
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from diagnostics.learning.columns import ALL_GOOD, COLUMNS
+from diagnostics.learning.observations import NoObservationsError, read_observations
+from tests.diagnostics.sightings_file import HEADING, TODAY, read, rows_of, text_of
+
+GOOD = "u1,s1,BG1,A-1,2004-03,,hot,2012-05-06,good,"
+
+
+def why(row, *before):
+    _taken, skipped = read([*before, row])
+    assert [one.row for one in skipped] == [2 + len(before)]
+    return skipped[0].why
+
+
+def test_a_row_becomes_an_entry():
+    taken, skipped = read(["u1,s1,BG1,A-1,2004-03,2011-02-03,hot,2012-05-06,failed,stays-made"])
+    assert not skipped
+    assert len(taken) == 1
+    assert (taken.systems, taken.positions, taken.parts, taken.modes) == (("s1",), ("BG1",), ("A-1",), ("stays-made",))
+    assert (taken.month[0], taken.climate[0], taken.failed[0], taken.good[0]) == (2004 * 12 + 2, 1, 0, 0)
+    assert not taken.original[0]
+    assert not taken.year_only[0]
+
+
+def test_an_original_part_seen_good_in_a_car_of_a_known_year():
+    taken, _skipped = read([GOOD.replace("2004-03", "2004")])
+    assert taken.year_only[0]
+    assert taken.month[0] == 2004 * 12
+    assert taken.original[0]
+    assert (taken.good[0], taken.failed[0]) == (ALL_GOOD, -1)
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        (GOOD.replace("2012-05-06", "2004-02-28"), "before made_on"),
+        (GOOD.replace(",,hot", ",2003-01-01,hot"), "fitted_on lies before made_on"),
+        (GOOD.replace(",,hot", ",2013-01-01,hot"), "before fitted_on"),
+        (GOOD.replace("good", "fine"), "outcome “fine”: expected good, failed"),
+        (GOOD.replace("hot", "damp"), "climate “damp”: expected temperate, hot, cold"),
+        (GOOD.replace("2012-05-06", "6.5.2012"), "checked_on “6.5.2012”: expected a day as YYYY-MM-DD"),
+        (GOOD.replace("2012-05-06", "2012-02-30"), "checked_on “2012-02-30”"),
+        (GOOD.replace("2004-03", "2004-13"), "made_on “2004-13”: expected a month"),
+        (GOOD.replace("2012-05-06", "2025-06-03"), "lies in the future"),
+        (GOOD.replace("2004-03", "2031-03").replace("2012", "2032"), "lies in the future"),
+        (GOOD + "stays-made", "A good unit with a mode"),
+        (GOOD.replace("good", "failed"), "A failed unit without its mode"),
+        (GOOD.replace("u1", ""), "unit is empty"),
+        (GOOD + ",more", "11 fields; expected 10"),
+        ("u1,s1", "2 fields; expected 10"),
+        (GOOD.replace("A-1", "A" * 300), "longer than 200"),
+        ('"u1"x,s1' + GOOD[5:], "cannot be read as CSV"),
+    ],
+)
+def test_a_bad_row_comes_back_with_its_number_and_why_and_stops_nothing_else(row, words):
+    assert words in why(row)
+    taken, skipped = read([GOOD.replace("u1", "u0"), row, GOOD.replace("u1", "u2")])
+    assert [one.row for one in skipped] == [3]
+    assert len(taken) == 2
+
+
+def test_one_unit_has_one_position_and_one_car():
+    assert "one position" in why(GOOD.replace("BG1", "BG2").replace("2012", "2013"), GOOD)
+    assert "another part" in why(GOOD.replace("hot", "cold").replace("2012", "2013"), GOOD)
+
+
+def test_the_same_row_twice_counts_once():
+    assert "earlier row" in why(GOOD, GOOD)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "empty"),
+        ("unit,system\n", "lacks position, part"),
+        (HEADING + ",unit\n", "names unit more than once"),
+        ('"unit', "heading cannot be read"),
+    ],
+)
+def test_what_is_no_file_of_observations_is_refused_as_a_whole(text, words):
+    with pytest.raises(NoObservationsError, match=words):
+        read_observations(io.StringIO(text))
+
+
+def test_columns_come_in_any_order_with_further_ones_and_a_byte_order_mark():
+    rows = rows_of(20)
+    backwards = [",".join(reversed([*row.split(","), "x"])) for row in rows]
+    mine, _none = read(rows)
+    other, skipped = read(backwards, heading="\ufeff" + ",".join(reversed([*HEADING.split(","), "remark"])))
+    assert not skipped
+    assert all((getattr(mine, name) == getattr(other, name)).all() for name in COLUMNS)
+
+
+def test_only_bad_rows_leave_nothing_but_their_reasons():
+    taken, skipped = read([GOOD.replace("good", "fine")] * 3)
+    assert len(taken) == 0
+    assert [one.row for one in skipped] == [2, 3, 4]
+
+
+@given(st.lists(st.text(max_size=40), max_size=8))
+def test_whatever_stands_in_a_row_is_taken_or_comes_back(lines):
+    text = text_of([GOOD, *lines])
+    try:
+        taken, skipped = read_observations(io.StringIO(text, newline=""), today=TODAY)
+    except NoObservationsError:
+        raise AssertionError(text) from None
+    assert len(taken) >= 1
+    assert all(one.why and one.row >= 2 for one in skipped)
