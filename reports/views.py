@@ -15,6 +15,7 @@ from reports import selectors, services
 from reports.bench import bench_list_pdf, pin_card_pdf
 from reports.document.draw.states import STATEMENTS, WEIGHTS, statement_words, weight_words
 from reports.models import Certificate, CertificateState
+from reports.ranges import ranges_pdf
 from shop.errors import Conflict
 from shop.http import ShopRequest
 from shop.models import Car, Job
@@ -130,6 +131,15 @@ def pin_card(request: ShopRequest, slug: str) -> HttpResponse:
     if revision is None:
         raise Http404
     return _paper(pin_card_pdf(revision, timezone.now()), f"pin-card-{slug}-{revision.revision}.pdf")
+
+
+@require_GET
+def ranges(request: ShopRequest, slug: str) -> HttpResponse:
+    """The failure patterns of a top system on paper."""
+    pdf = ranges_pdf(slug, timezone.now())
+    if pdf is None:
+        raise Http404
+    return _paper(pdf, f"ranges-{slug}.pdf")
 
 
 def _paper(pdf: bytes, name: str) -> HttpResponse:

@@ -120,6 +120,7 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("reports:issue", "post", {}, BENCH),
     ("reports:bench-list", "get", {}, ALL),
     ("reports:pin-card", "get", {}, ALL),
+    ("reports:ranges-paper", "get", {}, ALL),
 ]
 
 COUNTED = (TrailEntry, Check, BenchSheet, Part, Certificate, SystemRevision, SystemDraft)
@@ -155,7 +156,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "check-strike": check.pk, "sheet-fields": sheet.pk, "sheet-compare": sheet.pk, "next": sheet.pk,
         "sheet-drawings": sheet.pk, "sheet-times": sheet.pk, "bench-list": sheet.pk, "pin-card": "rht-trio",
         "range": keep_one_range().pk, "ranges-system": "rht-trio", "ranges-cars": "rht-trio",
-        "ranges-file": "rht-trio",
+        "ranges-file": "rht-trio", "ranges-paper": "rht-trio",
         "sheet": sheet.pk, "sheet-live": sheet.pk,
         "sheet-pose": sheet.pk, "sheet-complaint": sheet.pk, "sheet-close": sheet.pk, "check-add": sheet.pk,
         "job": job.pk, "job-stage": job.pk, "job-hold": job.pk, "job-note": job.pk, "job-picture": job.pk,

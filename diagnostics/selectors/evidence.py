@@ -22,6 +22,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cache
 
+from django.db.models import Subquery
 from django.utils import timezone
 
 from diagnostics.engine.case import Case, CaseCar, Complaint, Observation, observation_of
@@ -31,7 +32,7 @@ from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.system.series import path_of
 from diagnostics.engine.timing import References
-from diagnostics.models import BenchSheet, Check, CheckKind, Work
+from diagnostics.models import BenchSheet, Check, CheckKind, Learning, Work
 from diagnostics.selectors.failure_model import LearnedPriors, priors_of_car
 from diagnostics.selectors.own_times import step_times_of
 from diagnostics.selectors.systems import system_of
@@ -112,9 +113,10 @@ def rows_of_sheet(sheet: BenchSheet) -> Rows | None:
     if sheet.revision is None:
         return None
     system = system_of(sheet.revision)
-    sheets = list(
-        BenchSheet.objects.filter(job_id=sheet.job_id, revision_id=sheet.revision_id, opened_at__lte=sheet.opened_at)
-    )
+    own = BenchSheet.objects.filter(job_id=sheet.job_id, revision_id=sheet.revision_id, opened_at__lte=sheet.opened_at)
+    # The newest learning comes along: a query of its own for every sheet that is looked at would be one too many.
+    learned_at, mark = (Subquery(Learning.objects.values(name)[:1]) for name in ("learned_at", "fingerprint"))
+    sheets = list(own.annotate(learned_at=learned_at, learned_mark=mark))
     checks = Check.objects.filter(sheet__in=[one.pk for one in sheets]).select_related("by", "struck_by")
     now = next(one for one in sheets if one.pk == sheet.pk)
     now.car = sheet.car
@@ -122,7 +124,9 @@ def rows_of_sheet(sheet: BenchSheet) -> Rows | None:
 
     @cache
     def priors() -> LearnedPriors:
-        return priors_of_car(system, sheet.car, timezone.localdate(sheet.opened_at), job=sheet.job_id)
+        day = timezone.localdate(sheet.opened_at)
+        learning = Learning(learned_at=now.learned_at, fingerprint=now.learned_mark) if now.learned_mark else None
+        return priors_of_car(system, sheet.car, day, job=sheet.job_id, newest=lambda: learning)
 
     return Rows(now, system, tuple(checks.order_by("at", "pk")), work, priors)
 

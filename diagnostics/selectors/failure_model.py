@@ -139,16 +139,24 @@ def _learned(system: str, newest: Learning) -> Learned | None:
     return Learned(newest, models, drawn) if models else None
 
 
-def priors_of_car(system: TopSystem, car: Car, on: date, *, job: int | None = None) -> LearnedPriors:
+def priors_of_car(
+    system: TopSystem,
+    car: Car,
+    on: date,
+    *,
+    job: int | None = None,
+    newest: Callable[[], Learning | None] = newest_learning,
+) -> LearnedPriors:
     """The chance that each fault of the top is there on that day, before anything of `job` (its key) was checked: what
-    its sheets show is evidence and not counted twice. Faults without a model keep their trade defaults."""
-    newest = newest_learning()
-    if newest is None:
+    its sheets show is evidence and not counted twice. Faults without a model keep their trade defaults. `newest`: who
+    has read the newest learning already gives it."""
+    learning = newest()
+    if learning is None:
         return LearnedPriors()
-    key = f"priors:{newest.fingerprint}:{system.system}:{system.revision}:{_car_key(car)}:{job or 0}:{on}"
+    key = f"priors:{learning.fingerprint}:{system.system}:{system.revision}:{_car_key(car)}:{job or 0}:{on}"
     found: LearnedPriors | None = cache.get(key)
     if found is None:
-        learned = _learned(system.system, newest)
+        learned = _learned(system.system, learning)
         fits = _Fitted(car, job).at
         found = _priors(system, learned, _made(car), fits, on) if learned else LearnedPriors()
         cache.set(key, found, _DAY)
@@ -171,9 +179,11 @@ def outlook_of_car(system: TopSystem, car: Car, on: date, months: tuple[int, ...
     if learned is None:
         return None
     made = _made(car)
-    fitted = [one for _fault, one in _fitted(system, learned, made, _Fitted(car, None).at, on)]
+    units = _fitted(system, learned, made, _Fitted(car, None).at, on)
+    # The inputs of the module are one mode of it.
+    fitted = list({(one.position, one.model.population): one for _fault, one in units}.values())
     cars = max((one.tally.cars for one in learned.models), default=0)
-    told = outlook(list(dict.fromkeys(fitted)), made.facts, months)
+    told = outlook(fitted, made.facts, months)
     return CarOutlook(told, learned.learning, cars, dict(_ranges(made, fitted)))
 
 

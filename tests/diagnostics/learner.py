@@ -48,10 +48,12 @@ def part_model(
     ranges: tuple[Range, ...] = (),
     fingerprint: str = "f" * 64,
 ) -> PartModel:
+    used = [one for one in ranges if one.state == "confirmed" or (one.state == "proposed" and one.found)]
+    ratios = [float(np.log(one.ratio.estimate)) for one in used]
     fit = WeibullFit(
-        names=("log_scale", "log_shape"),
-        estimate=np.array([3.0, 0.5]),
-        covariance=np.eye(2) * 0.01,
+        names=("log_scale", "log_shape", *(f"range:{number}" for number, _one in enumerate(used, start=1))),
+        estimate=np.array([3.0, 0.5, *ratios]),
+        covariance=np.eye(2 + len(used)) * 0.01,
         log_likelihood=-12.5,
         log_prior=-1.0,
         converged=True,

@@ -34,6 +34,18 @@ def fonts_ready() -> None:
     _letters()
 
 
+@cache
+def chart_font() -> str:
+    """The name under which svglib measures the words of a chart in our typeface; known to it once a process."""
+    from svglib.fonts import register_font  # only a paper with charts needs it
+
+    fonts_ready()
+    name = f"{REGULAR}-Chart"
+    with as_file(files("font_source_sans_pro").joinpath("files", _FILES[REGULAR])) as path:
+        register_font(name, str(path), rlgFontName=name)
+    return name
+
+
 def plain(text: str) -> str:
     """`text` with only letters that the typeface has: composed, control characters out, missing letters as MISSING."""
     if text.isascii() and text.isprintable():
