@@ -5,10 +5,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from diagnostics.learning.design import design, share_inside
+from diagnostics.learning.design import design, kinds_of, share_inside
 from diagnostics.learning.records import LEVEL, SEED, Bools, Curve, Floats, Range, Spells, WeibullFit
 from diagnostics.learning.turnbull import at_risk, npmle
-from diagnostics.learning.weibull import cumulative_hazard, draws
+from diagnostics.learning.weibull import draws
 
 STEP_YEARS, MOST_AGES, DRAWS = 0.5, 60, 400
 MONTHS = 12
@@ -45,10 +45,11 @@ def _ages(spells: Spells) -> Floats:
 
 def _shares(parameters: Floats, columns: Floats, count: Floats, ages: Floats) -> Floats:
     """(draws × ages): the mean share failed over the kinds of units that are there."""
-    kinds, which = np.unique(columns, axis=0, return_inverse=True)
-    weight = np.bincount(which.ravel(), count)
+    kinds, which = kinds_of(columns)
+    weight = np.bincount(which, count)
     weight = weight / weight.sum()
-    base = np.array([cumulative_hazard(ages, one[0], one[1]) for one in parameters])
+    with np.errstate(divide="ignore"):
+        base = np.exp(np.exp(parameters[:, 1:2]) * (np.log(ages) - parameters[:, :1]))
     effects = np.exp(parameters[:, 2:] @ kinds.T)
     shares = -np.expm1(-base[:, :, None] * effects[:, None, :])
     return np.asarray(shares @ weight)

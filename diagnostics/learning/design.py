@@ -5,12 +5,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnostics.learning.records import CLIMATES, Floats, Prior, Spells, WeibullFit
+from diagnostics.learning.records import CLIMATES, Floats, Ints, Prior, Spells, WeibullFit
 from diagnostics.learning.weibull import fit_weibull
 from diagnostics.learning.windows import RATIO_SD
 
 CLIMATE_SD, PLACE_SD = 0.5, 0.3
 """Of the log hazard of a climate, and of one place of a part beside its other places (common practice, no source)."""
+MOST_COLUMNS = 16
 Window = tuple[int, int]
 """First and last month of a range."""
 
@@ -60,3 +61,14 @@ def fit_with(spells: Spells, prior: Prior, windows: Sequence[Window]) -> Weibull
         count=spells.count,
         prior=full_prior(prior, names),
     )
+
+
+def kinds_of(columns: Floats) -> tuple[Floats, Ints]:
+    """The different rows of the columns, and which of them each row is. Entries are twelfths between 0 and 1, so that a
+    row is one number; sorting rows as such would take longer than all that follows."""
+    if columns.shape[1] > MOST_COLUMNS:
+        kinds, which = np.unique(columns, axis=0, return_inverse=True)
+        return kinds, which.ravel()
+    numbers = np.rint(columns * 12).astype(np.int64) @ 13 ** np.arange(columns.shape[1])
+    _numbers, first, which = np.unique(numbers, return_index=True, return_inverse=True)
+    return columns[first], which.ravel()

@@ -127,13 +127,15 @@ class _Search:
             self._fits[key] = fit_with(self.spells, self.prior, windows)
         return self._fits[key]
 
-    def posterior(self, held: Sequence[Window], judged: Sequence[Window] = ()) -> WindowPosterior | None:
+    def posterior(
+        self, held: Sequence[Window], judged: Sequence[Window] = (), least: float = KEPT
+    ) -> WindowPosterior | None:
         """What else there is beside `held`, whose ratios are those that they have beside what is `judged` anew: without
         it in their fit, it would raise the hazard around them."""
         fit = self.fit([*held, *judged])
         names, columns = design(self.spells, held)
         offset = columns @ fit.estimate[2 : 2 + len(names)]
-        return scan(self.spells, fit, prior=self.prior, offset=offset, prior_none=self.prior_none)
+        return scan(self.spells, fit, prior=self.prior, offset=offset, prior_none=self.prior_none, least=least)
 
     @staticmethod
     def window(posterior: WindowPosterior) -> Window:
@@ -194,7 +196,7 @@ def _decided(search: _Search, decided: list[Window], window: Window, state: str)
     place = 2 + fit.names[2:].index(f"range:{decided.index(window) + 1}")
     mean, sd = float(fit.estimate[place]), float(np.sqrt(fit.covariance[place, place]))
     inside, outside = tallies(spells, window)
-    posterior = search.posterior([one for one in decided if one != window], [window])
+    posterior = search.posterior([one for one in decided if one != window], [window], least=0.0)
     there = 0.0
     if posterior is not None:
         overlap = (posterior.first <= window[1]) & (posterior.last >= window[0])

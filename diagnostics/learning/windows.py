@@ -28,13 +28,15 @@ STEP_FINEST, STEP_COARSEST = 0.02, 0.3
 NODE_STEP, NODES = 1.5, 4
 """Of the log shape: step in standard deviations of its posterior without a range (fine for a smooth density), and
 most steps to either side: beside a range the likeliest shape lies far from the one without."""
-NODE_LOSS = 10.0
+NODE_LOSS = 8.0
 """A shape that weighs less than exp(-NODE_LOSS) of the best, with the likeliest window or without any, ends the row."""
 LESS = 0.1
 """How likely, beforehand, a range within the span fails less than what is around it, beside failing more: bad batches
 are made more often than good ones among bad (common practice, no source). It says which of the two is told."""
 BLOCKS = 240
 """Most steps of production time; a longer span is looked at in blocks of several months."""
+AT_ONCE = 512
+"""Windows of one piece of the work."""
 HEAVY, HEAVIEST = 0.9999, 400
 """Share of the posterior, and number of windows at most, whose ratios are worked out."""
 
@@ -78,8 +80,10 @@ def scan(
     prior: Prior | None = None,
     offset: Floats | None = None,
     prior_none: float = PRIOR_NONE,
+    least: float = 0.0,
 ) -> WindowPosterior | None:
-    """The posterior over all windows of the production months that were seen; None where there are less than two.
+    """The posterior over all windows of the production months that were seen; None where there are less than two. Where
+    a range is less likely than `least`, nobody asks which: its windows are left out.
 
     `fit` gives the middle and the step of the shapes, `prior` those of the outer level and of the shape (without:
     vague), `offset` n log hazards beside the baseline: climates, places, ranges that are known already.
@@ -98,7 +102,7 @@ def scan(
         return _table(rows, block, len(count), grid, fit, prior, NODE_STEP * node)
 
     weighed = _walk(table, grid, first, last)
-    return _posterior(weighed, grid, first, last, start=start, step=step, prior_none=prior_none)
+    return _posterior(weighed, grid, first, last, start=start, step=step, prior_none=prior_none, least=least)
 
 
 def level_grid(failures: float) -> Floats:
@@ -168,19 +172,31 @@ def _walk(table: Callable[[int], LevelTable], grid: Floats, first: Ints, last: I
 
 
 def _posterior(
-    weighed: list[_Weighed], grid: Floats, first: Ints, last: Ints, *, start: int, step: int, prior_none: float
+    weighed: list[_Weighed],
+    grid: Floats,
+    first: Ints,
+    last: Ints,
+    *,
+    start: int,
+    step: int,
+    prior_none: float,
+    least: float = 0.0,
 ) -> WindowPosterior:
     log_none = _log_sum(np.array([one.none for one in weighed]))
     log_prior = log_priors(first, last)
     log_each = np.logaddexp.reduce(np.array([one.each for one in weighed]), axis=0) + log_prior
     log_bayes = _log_sum(log_each - log_none)
     odds = np.log1p(-prior_none) - np.log(prior_none) + log_bayes
-    heavy = _heavy(log_each, first, last)
-    ratio = _ratios(weighed, grid, first[heavy], last[heavy]) * np.exp(log_prior[heavy] - log_prior.max())[:, None]
-    first, last, ratio = _one_side(first[heavy], last[heavy], ratio / ratio.sum())
+    probability = float(1.0 / (1.0 + np.exp(-np.clip(odds, -700, 700))))
+    heavy = _heavy(log_each, first, last) if probability >= least else np.empty(0, dtype=np.int64)
+    first, last = first[heavy], last[heavy]
+    ratio = np.empty((0, len(grid)))
+    if len(heavy):
+        ratio = _ratios(weighed, grid, first, last) * np.exp(log_prior[heavy] - log_prior.max())[:, None]
+        first, last, ratio = _one_side(first, last, ratio / ratio.sum())
     blocks = len(weighed[0].table.log_likelihood)
     return WindowPosterior(
-        probability=float(1.0 / (1.0 + np.exp(-np.clip(odds, -700, 700)))),
+        probability=probability,
         log_bayes=float(log_bayes),
         first=start + step * first,
         last=start + step * (last + 1) - 1,
@@ -274,19 +290,23 @@ def _kernel_root(points: int, step: float) -> Floats:
 
 
 def _log_both(before: Floats, log_prior: Floats, root: Floats, first: Ints, last: Ints) -> Floats:
-    """log ΣΣ exp(inner[v]) kernel[v, u] exp(outer[u]) of each window, in single precision: some thousand windows are
-    summed up here, the few that count are worked out again in _ratios."""
-    thin, rows = root.astype(np.float32), before.astype(np.float32)
-    inner = rows[last + 1]
-    inner -= rows[first]
-    outer = (before[-1] + log_prior).astype(np.float32) - inner
-    top_in, top_out = inner.max(axis=1), outer.max(axis=1)
-    inner -= top_in[:, None]
-    outer -= top_out[:, None]
-    both = np.exp(inner, out=inner) @ thin
-    both *= np.exp(outer, out=outer) @ thin
-    total = np.maximum(both.sum(axis=1, dtype=np.float64), 1e-12)
-    return np.asarray(np.log(total) + top_in.astype(float) + top_out.astype(float))
+    """log ΣΣ exp(inner[v]) kernel[v, u] exp(outer[u]) of each window, in single precision and in pieces that stay near
+    the processor: some thousand windows are summed up here, the few that count are worked out again in _ratios."""
+    thin, rows, whole = root.astype(np.float32), before.astype(np.float32), (before[-1] + log_prior).astype(np.float32)
+    found = np.empty(len(first))
+    for start in range(0, len(first), AT_ONCE):
+        piece = slice(start, start + AT_ONCE)
+        inner = rows[last[piece] + 1]
+        inner -= rows[first[piece]]
+        outer = whole - inner
+        top_in, top_out = inner.max(axis=1), outer.max(axis=1)
+        inner -= top_in[:, None]
+        outer -= top_out[:, None]
+        both = np.exp(inner, out=inner) @ thin
+        both *= np.exp(outer, out=outer) @ thin
+        total = np.maximum(both.sum(axis=1, dtype=np.float64), 1e-12)
+        found[piece] = np.log(total) + top_in + top_out
+    return found
 
 
 def _heavy(log_each: Floats, first: Ints, last: Ints) -> Ints:
