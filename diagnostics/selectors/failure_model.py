@@ -8,7 +8,7 @@ default at the age that such a shop mostly sees (learning/priors.py), so one pas
 
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import lru_cache
 
@@ -30,7 +30,8 @@ LEAST, MOST = 2e-4, 0.5
 SHARE_OF_DEFAULT = 0.05
 """Nor less than this share of the trade default: a model says little of what it has hardly seen."""
 DRAWS = 100
-_DAY = 24 * 3600
+_KEPT = 600
+"""Seconds: what is booked on another job of the car is seen after that."""
 Key = tuple[str, str]
 """(position, mode)"""
 
@@ -41,18 +42,23 @@ class Learned:
 
     learning: Learning
     models: tuple[PartModel, ...]
-    _drawn: dict[Population, Parameters]
+    _drawn: dict[tuple[Population, bool], Parameters]
 
     def drawn(self, model: PartModel) -> Parameters:
         """The draws of a model, made once in this process."""
-        if model.population not in self._drawn:
-            self._drawn[model.population] = parameters(model, DRAWS)
-        return self._drawn[model.population]
+        key = model.population, bool(model.ranges)
+        if key not in self._drawn:
+            self._drawn[key] = parameters(model, DRAWS)
+        return self._drawn[key]
 
     def model_of(self, position: str, mode: str, unit: "Fits") -> PartModel | None:
         """The model of the unit that is fitted there; where its own part has none, the one of the original part."""
         here = [one for one in self.models if one.population.mode == mode and position in one.population.positions]
-        return max(here, key=lambda one: _likeness(one.population, unit), default=None)
+        model = max(here, key=lambda one: _likeness(one.population, unit), default=None)
+        if model is None or unit.original:
+            return model
+        # A unit that was fitted later was not made with the car: the car's production range says nothing of it.
+        return replace(model, ranges=())
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,11 +85,12 @@ def _likeness(population: Population, unit: Fits) -> tuple[bool, ...]:
 
 @dataclass(frozen=True, slots=True)
 class _Made:
-    """When and for which climate a car was made."""
+    """When and for which climate a car was made, and from when on its failures were written down."""
 
     made_on: date
     year_only: bool
     climate: str
+    known_from: date | None = None
 
     @property
     def facts(self) -> CarFacts:
@@ -135,7 +142,7 @@ def models_now(system: str) -> Learned | None:
 
 
 def _learned(system: str, newest: Learning) -> Learned | None:
-    models, drawn = _models(system, newest.fingerprint)
+    models, drawn = _models(system, newest.fingerprint, newest.learned_at.isoformat())
     return Learned(newest, models, drawn) if models else None
 
 
@@ -153,13 +160,14 @@ def priors_of_car(
     learning = newest()
     if learning is None:
         return LearnedPriors()
-    key = f"priors:{learning.fingerprint}:{system.system}:{system.revision}:{_car_key(car)}:{job or 0}:{on}"
+    about = f"{system.system}:{system.revision}:{_car_key(car)}:{job or 0}:{on}"
+    key = f"priors:{learning.learned_at.isoformat()}:{learning.fingerprint}:{about}"
     found: LearnedPriors | None = cache.get(key)
     if found is None:
         learned = _learned(system.system, learning)
         fits = _Fitted(car, job).at
         found = _priors(system, learned, _made(car), fits, on) if learned else LearnedPriors()
-        cache.set(key, found, _DAY)
+        cache.set(key, found, _KEPT)
     return found
 
 
@@ -208,7 +216,8 @@ def _fitted(system: TopSystem, learned: Learned, made: _Made, fits: Asked, on: d
         unit = fits(fault.position, fault.mode)
         model = learned.model_of(fault.position, fault.mode, unit)
         if model is not None:
-            good = made.age(unit, unit.good) if unit.good else 0.0
+            seen = max((day for day in (unit.good, made.known_from) if day), default=None)
+            good = made.age(unit, seen) if seen else 0.0
             yield fault, Fitted(model, fault.position, made.age(unit, on), good)
 
 
@@ -221,7 +230,7 @@ def _ranges(made: _Made, fitted: Iterable[Fitted]) -> Iterator[tuple[Key, Range]
 
 
 def _made(car: Car) -> _Made:
-    return _Made(car.made_on, car.year_only, car.climate)
+    return _Made(car.made_on, car.year_only, car.climate, car.known_from)
 
 
 class _Fitted:
@@ -256,11 +265,11 @@ class _Fitted:
 
 
 def _car_key(car: Car) -> str:
-    return f"{car.pk}:{car.made_on}:{car.year_only}:{car.climate}"
+    return f"{car.pk}:{car.made_on}:{car.year_only}:{car.climate}:{car.known_from}"
 
 
 @lru_cache(maxsize=8)
-def _models(system: str, fingerprint: str) -> tuple[tuple[PartModel, ...], dict[Population, Parameters]]:
-    """Parsed once for each state of what was learned, which `fingerprint` names."""
+def _models(system: str, *_learning: str) -> tuple[tuple[PartModel, ...], dict[tuple[Population, bool], Parameters]]:
+    """Parsed once for each state of what was learned, which the names of the learning stand for."""
     rows = FailureModel.objects.filter(system=system).values_list("document", flat=True)
     return tuple(from_json(document) for document in rows.iterator(50)), {}
