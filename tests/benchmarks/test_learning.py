@@ -156,6 +156,6 @@ def test_windows_against_a_fit_for_each(benchmark):
 
     each = seconds(theirs) / len(some)
     print(
-        f"\n{n} units, {windows:,} windows at once: {1000 * ours:.0f} ms; lifelines {1000 * each:.0f} ms a window (mean "
+        f"\n{n} units, {windows:,} windows at once: {1000 * ours:.0f} ms; lifelines {1000 * each:.0f} ms each (mean "
         f"of 20), so for all of them extrapolated {each * windows:.0f} s. Ratio {each * windows / ours:,.0f}"
     )
