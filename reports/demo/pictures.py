@@ -28,6 +28,7 @@ QUIET = [
 ]
 HALF_WAY = "Closing stops half way"
 SYSTEM = "rht-trio"
+RANGE_MODE = "never-makes"
 
 
 class MissingToolError(Exception):
@@ -49,8 +50,8 @@ def tools() -> tuple[str, Callable[[], Any]]:
 
 
 def take(address: str, out: Path) -> list[Path]:
-    """Floor, bench sheet with its drawings and bench list, car file, page 1 of a certificate, and a question of the
-    interview, as PNG files in `out`."""
+    """Floor, bench sheet with its drawings and bench list, car file, page 1 of a certificate, a question of the
+    interview and the failure patterns of a system, as PNG files in `out`."""
     chromium, playwright = tools()
     out.mkdir(parents=True, exist_ok=True)
     with playwright() as p:
@@ -67,6 +68,8 @@ def take(address: str, out: Path) -> list[Path]:
         bench_list = page.request.get(f"{address}{sheet}bench-list.pdf").body()
         page.goto(f"{address}/tell/about/{SYSTEM}/", wait_until="networkidle")
         shots["interview"] = _tall(page, 700)
+        page.goto(f"{address}/ranges/{SYSTEM}/?mode={RANGE_MODE}", wait_until="networkidle")
+        shots["ranges"] = _tall(page, 1100)
         page.goto(f"{address}{job}", wait_until="networkidle")
         page.goto(f"{address}{_href(page, '/cars/')}", wait_until="networkidle")
         shots["car-file"] = _tall(page, 1300)
