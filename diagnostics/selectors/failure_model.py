@@ -25,8 +25,9 @@ from diagnostics.models import FailureModel, Learning, Sighting, Unit
 from diagnostics.selectors.learning import newest_learning
 from shop.models import Car
 
-LEAST, MOST = 2e-4, 0.5
-"""Chances that the bench starts from: never so small or large that a few readings could not turn them."""
+LEAST, MOST = 2e-4, 0.035
+"""Chances that the bench starts from: never so small that a few readings could not turn them, and below what holds a
+job up (suspects.OPEN_SUSPECT): what is known of other cars alone holds up none."""
 SHARE_OF_DEFAULT = 0.05
 """Nor less than this share of the trade default: a model says little of what it has hardly seen."""
 DRAWS = 100

@@ -1,6 +1,7 @@
 """What a car's sheet starts from and what its file foretells, by the shop's own models, its units and its checks."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -10,7 +11,7 @@ from django.utils import timezone
 
 from diagnostics.engine.faults import default_prior
 from diagnostics.engine.results import Fault
-from diagnostics.learning.records import month_of
+from diagnostics.learning.records import PartModel, month_of
 from diagnostics.models import BenchSheet, Sighting, SystemRevision, Unit
 from diagnostics.selectors import evidence_of_sheet, system_of
 from diagnostics.selectors.failure_model import LEAST, MOST, outlook_of_car, priors_of_car
@@ -27,8 +28,15 @@ MADE = Fault("BG1", "stays-made")
 def in_range(car: Car) -> Car:
     """Models in which the header switches of the car's production month fail 4.1 times as often."""
     month = month_of(car.made_on)
-    keep([a_model(ranges=[found_range(month - 6, month + 6)]), a_model(mode="open", positions=("BG1",))])
+    keep([_rare(a_model(ranges=[found_range(month - 6, month + 6)])), _rare(a_model(mode="open", positions=("BG1",)))])
     return car
+
+
+def _rare(model: PartModel) -> PartModel:
+    """Of parts that last long, so that no chance reaches the most that a sheet starts from."""
+    estimate = model.fit.estimate.copy()
+    estimate[0] = 5.6
+    return replace(model, fit=replace(model.fit, estimate=estimate))
 
 
 def _seen_good(car: Car, sheet: BenchSheet, on: date, bits: int) -> None:
