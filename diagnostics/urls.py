@@ -54,6 +54,7 @@ urlpatterns = [
     path("cars/<int:pk>/top-proof/", fragments.car_proof, name="car-proof"),
     path("ranges/", ranges.ranges, name="ranges"),
     path("ranges/range/<int:pk>/", ranges.range_one, name="range"),
+    path("ranges/range/<int:pk>/what-if/", ranges.range_what_if, name="range-what-if"),
     path("ranges/<slug:slug>/", ranges.ranges_system, name="ranges-system"),
     path("ranges/<slug:slug>/cars/", ranges.ranges_cars, name="ranges-cars"),
     path("ranges/<slug:slug>/file.csv", ranges.ranges_file, name="ranges-file"),

@@ -24,13 +24,14 @@ from diagnostics.charts.words import (
     range_sentence,
 )
 from diagnostics.engine.faults import mode_words
-from diagnostics.learning.records import first_day, month_words
+from diagnostics.learning.records import first_day, month_of, month_words
 from diagnostics.models import ProductionRange
 from diagnostics.selectors import ranges as read
 from diagnostics.selectors.learning import learning_state
 from diagnostics.selectors.range_charts import curves_view
 from diagnostics.selectors.range_files import FILES
 from diagnostics.selectors.sightings import units_behind
+from diagnostics.selectors.what_if import what_if
 from diagnostics.services.learning import learning_ask
 from diagnostics.services.ranges import range_confirm, range_dismiss, range_reopen
 from shop.errors import ShopError
@@ -137,9 +138,17 @@ def range_one(request: ShopRequest, pk: int) -> HttpResponse:
         "history": read.history_of_range(row),
         "inside_url": _cars_url(row.system, row.positions, row.mode, row.first, row.last),
         "failed_url": _cars_url(row.system, row.positions, row.mode, row.first, row.last, failed="1"),
-        "all_url": _cars_url(row.system, row.positions, row.mode),
+        "outside": _outside(row),
     }
     return render(request, "diagnostics/ranges/range.html", context, status=status)
+
+
+@require_safe
+def range_what_if(request: ShopRequest, pk: int) -> HttpResponse:
+    """What more checks would teach of a range."""
+    row = get_object_or_404(ProductionRange.objects.select_related("learning"), pk=pk)
+    template = "diagnostics/ranges/what_if.html#answer" if request.htmx else "diagnostics/ranges/what_if.html"
+    return render(request, template, {"row": row, "found": what_if(row)})
 
 
 @require_safe
@@ -154,7 +163,10 @@ def ranges_cars(request: ShopRequest, slug: str) -> HttpResponse:
     if mode and not read.known_mode(mode):
         raise ShopError(_("No such mode of failing: {mode}.").format(mode=mode[:40]))
     if mode:
-        rows: Any = units_behind(system=slug, positions=positions, mode=mode, first=first, last=last, failed=failed)
+        # As the models count them: units that the cars were made with.
+        rows: Any = units_behind(
+            system=slug, positions=positions, mode=mode, first=first, last=last, failed=failed, original=True
+        )
     else:
         rows = read.units_any_mode(slug=slug, positions=positions, first=first, last=last, failed=failed)
     page = Paginator(rows, CARS_A_PAGE).get_page(request.GET.get("page"))
@@ -211,6 +223,15 @@ def _told(one: read.FoundHere) -> dict[str, Any]:
         "name": one.title,
         "mode": mode_words(one.row.mode),
     }
+
+
+def _outside(row: ProductionRange) -> list[tuple[str, str]]:
+    """Words and address of the cars made before the range and after it."""
+    before, after = first_day(month_of(row.first) - 1), first_day(month_of(row.last) + 1)
+    return [
+        (_("made before it"), _cars_url(row.system, row.positions, row.mode, None, before)),
+        (_("made after it"), _cars_url(row.system, row.positions, row.mode, after, None)),
+    ]
 
 
 def _model(model: Any) -> dict[str, Any]:
