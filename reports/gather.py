@@ -155,6 +155,7 @@ def _item(car: Car, system: TopSystem | None) -> Item:
         system_revision=system.revision if system else None,
         odometer_km=odometer.km if odometer else None,
         odometer_on=odometer.read_on if odometer else None,
+        year_only=car.year_only,
     )
 
 

@@ -42,6 +42,8 @@ class Item:
     system_revision: int | None = None
     odometer_km: int | None = None
     odometer_on: date | None = None
+    year_only: bool = False
+    """Nobody knows the month of `made_on`."""
 
 
 @dataclass(frozen=True, slots=True)

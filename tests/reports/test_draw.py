@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import date
 
 import pypdfium2 as pdfium
 import pytest
@@ -189,3 +190,10 @@ def test_an_empty_certificate_is_drawn() -> None:
     words = " ".join(pages_of(draw(sample.certificate(Results())).pdf))
     assert "Nothing, in what was tested." in words
     assert "No motion was tried." in words
+
+
+def test_a_car_known_by_its_year_alone_is_given_no_month(content: Certificate) -> None:
+    item = replace(content.item, made_on=date(2011, 1, 1), year_only=True)
+    told = pages_of(draw(replace(content, item=item)).pdf)[0]
+    assert re.search(r"Production year\s+2011\b", told)
+    assert "Jan 2011" not in told

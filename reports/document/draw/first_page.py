@@ -83,7 +83,9 @@ def _who_and_what(content: Certificate) -> list[Flow]:
         [
             (_("Car"), f"{item.maker} {item.model}"),
             (_("VIN"), item.vin),
-            (_("Production month"), month(item.made_on)),
+            (_("Production year"), str(item.made_on.year))
+            if item.year_only
+            else (_("Production month"), month(item.made_on)),
             (_("Top system"), system),
             (_("Odometer"), odometer or _("not recorded")),
         ],
