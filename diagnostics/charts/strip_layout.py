@@ -15,10 +15,11 @@ from diagnostics.engine.words import _
 
 SIDE: Final = 150.0
 HEAD: Final = 18.0
-ROW: Final = 36.0
+ROW: Final = 46.0
+"""Room for a thumb: what is touched of a cell (template diagnostics/ranges/strip.html) is as high as its row."""
 CELL: Final = 20.0
-CELL_TOP: Final = 14.0
-BAR: Final = 6.0
+CELL_TOP: Final = 22.0
+BAR: Final = 10.0
 NAME_LETTERS: Final = 25
 WIDE, NARROW, MANY = 26.0, 16.0, 44
 """A column is WIDE where there are at most MANY of them."""

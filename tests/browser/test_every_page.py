@@ -43,7 +43,7 @@ FAULTS = """() => {
     if (!(label + (e.tagName === 'BUTTON' ? e.textContent : '')).trim()) out.push(`no name: ${short(e)}`);
   }
   for (const e of document.querySelectorAll('a[href], button, input:not([type=hidden]), select, textarea, summary')) {
-    if (e.closest('.r-strip')) continue;  // a cell of the picture: the table below it has the same links
+    if (e.matches('.r-proposed, .r-confirmed')) continue;  // a bar over the cells: its card has the same link
     if (!seen(e) || (e.tagName === 'A' && getComputedStyle(e).display === 'inline')) continue;  // a link in a text
     const box = (e.matches('[type=checkbox], [type=radio]') && e.closest('label') || e).getBoundingClientRect();
     if (box.height < 43.5) out.push(`${Math.round(box.height)} px high: ${short(e)}`);
