@@ -132,28 +132,48 @@ def prove(bench: Bench, watch: Watch, visit: Visit) -> bool:
         add(3, trial | {"after_work": bool(visit.mending)})
         for code in angles:
             add(1, bench.read(code) | {"after_work": True})
-    for work in visit.mending:
-        if work.kind == "adjust" and work.position in sensors:
-            visit.proving += _read_both_ways(bench, watch, work.position)
+    visit.proving += _beside(bench, watch, visit)
     visit.pose = dict(bench.pose)
     return whole
 
 
-def _read_both_ways(bench: Bench, watch: Watch, code: str) -> list[CheckRecord]:
-    """The trigger of a sensor that a hand moves, such as a divider's: no motion shows it in its other state. With dice
-    of their own, so that these readings change nothing of the car's further story."""
+def _beside(bench: Bench, watch: Watch, visit: Visit) -> list[CheckRecord]:
+    """What the motions leave open after work: the trigger of an adjusted sensor that a hand moves, in both its states;
+    where a motion had stopped the control switches, pressed once, and where nothing was seen of what was mended every
+    plug and lead. With dice of their own, so that these readings change nothing of the car's further story."""
+    dice = random.Random(len(visit.proving))  # noqa: S311 - a story, no secret
+    beside = Bench(bench.system, bench.faults, dice)
+    beside.pose = dict(bench.pose)
+    found = []
+    for code in dict.fromkeys(work.position for work in visit.mending if work.kind == "adjust"):
+        found += _both_ways(beside, code) if code in bench.system.wired() else []
+    if visit.complaint and visit.mending:
+        controls = (code for code, one in bench.system.wired().items() if one.kind == "control-switch")
+        found += [beside.by_hand(code) for code in controls]
+        if _unseen(visit):
+            found += [beside.wiggle(code) for code, one in bench.system.wired().items() if one.watches is None]
+    moments = (watch.now + timedelta(seconds=20 * number) for number in range(1, len(found) + 1))
+    return [CheckRecord(at, one | {"after_work": True}) for at, one in zip(moments, found, strict=True)]
+
+
+def _unseen(visit: Visit) -> bool:
+    """Whether something was mended at a place where a look had shown nothing."""
+    mended = {work.position for work in visit.mending}
+    looks = (one.observation for one in visit.tracing if one.observation["check"] == "look")
+    return any(one["position"] in mended and one["found"] == "nothing" for one in looks)
+
+
+def _both_ways(bench: Bench, code: str) -> list[dict[str, Any]]:
     here = dict(bench.pose)
     state = pin_state(bench.system, code, here)
-    beside = Bench(bench.system, bench.faults, random.Random(code))  # noqa: S311 - a story, no secret
     for name, axis in bench.system.axes.items():
         for place in axis.places if axis.moved == "by_hand" else ():
-            pose = {**here, name: place}
-            if pin_state(bench.system, code, pose) != state:
+            other = {**here, name: place}
+            if pin_state(bench.system, code, other) != state:
                 readings = []
-                for number, one in enumerate((pose, here), start=1):
-                    beside.stand(one)
-                    at = watch.now + timedelta(seconds=20 * number)
-                    readings.append(CheckRecord(at, beside.read(code) | {"after_work": True}))
+                for pose in (other, here):
+                    bench.stand(pose)
+                    readings.append(bench.read(code))
                 return readings
     return []
 

@@ -54,9 +54,9 @@ def test_without_learning_the_trade_defaults_stand(car: Car, revision: SystemRev
 def test_a_car_in_a_range_starts_from_more(in_range: Car, revision: SystemRevision) -> None:
     system = system_of(revision)
     made = in_range.made_on
-    here = priors_of_car(system, in_range, made.replace(year=made.year + 2))
+    here = priors_of_car(system, in_range, made.replace(year=made.year + 6))
     in_range.made_on = made.replace(year=made.year + 3)
-    elsewhere = priors_of_car(system, in_range, made.replace(year=made.year + 5))
+    elsewhere = priors_of_car(system, in_range, made.replace(year=made.year + 9))
     assert here.chances[MADE] > 2 * elsewhere.chances[MADE]
     assert here.ranges.keys() == {("BG1", "stays-made"), ("BG2", "stays-made")}
     assert elsewhere.ranges == {}

@@ -175,12 +175,10 @@ def test_checks_agree_with_the_units_that_were_fitted(demo: None) -> None:
 
 
 def test_finished_jobs_would_pass_the_gate_of_today(demo: None) -> None:
-    """The bulk loader asked no gate; had it asked, there would have been nothing against nearly all of them: in a few
-    somebody misread the meter and did not read again."""
+    """The bulk loader asked no gate; had it asked, there would have been nothing against it."""
     finished = Job.objects.filter(stage__in=[Stage.DONE, Stage.GONE]).order_by("pk")
-    asked = [*finished[::35], *finished.filter(stage=Stage.DONE)]
-    held = {job.number: gates.reasons_not_done(job) for job in asked}
-    assert sum(map(bool, held.values())) <= len(asked) / 15, held
+    for job in [*finished[::35], *finished.filter(stage=Stage.DONE)]:
+        assert gates.reasons_not_done(job) == [], job
     half_way = Job.objects.get(title="Closing stops half way")
     assert gates.reasons_not_done(half_way) != []
 
@@ -377,8 +375,7 @@ class TestHalfWay:
         diagnosis = diagnosis_of_sheet(sheet)
         assert diagnosis is not None
         assert (diagnosis.suspects[0].fault.position, diagnosis.suspects[0].fault.mode) == (code, mode)
-        # Four in five: by this shop's own checks a wire hardly breaks, so that the reading's own slip weighs more.
-        assert diagnosis.suspects[0].probability > 0.75
+        assert diagnosis.suspects[0].probability > 0.9
 
         work_add(job=sheet.job, by=tech, position=code, kind="mend-wire", words="Broken at the main bearing, joined.")
         bench.break_down(())
