@@ -22,7 +22,7 @@ def climate_effects(fit: WeibullFit, prior: Prior) -> tuple[ClimateEffect, ...]:
     places = [fit.names.index(name) for name in names]
     matters = _not_zero(fit, places, full_prior(prior, names), names, PRIOR_MATTERS)
     return tuple(
-        ClimateEffect(name, _ratio(fit.estimate[place], fit.covariance[place, place]), matters)
+        ClimateEffect(name, ratio_of(fit.estimate[place], fit.covariance[place, place]), matters)
         for name, place in zip(names, places, strict=True)
     )
 
@@ -52,10 +52,10 @@ def ratio_by_climate(
     )
     base = fit.names.index(f"range:{which + 1}")
     places = [fit.names.index(name) for name in crossed]
-    found = {CLIMATES[0]: _ratio(fit.estimate[base], fit.covariance[base, base])}
+    found = {CLIMATES[0]: ratio_of(fit.estimate[base], fit.covariance[base, base])}
     for code, place in zip(codes, places, strict=True):
         both = fit.covariance[np.ix_([base, place], [base, place])].sum()
-        found[CLIMATES[code]] = _ratio(fit.estimate[base] + fit.estimate[place], both)
+        found[CLIMATES[code]] = ratio_of(fit.estimate[base] + fit.estimate[place], both)
     return found, _not_zero(fit, places, replace(prior, effects=effects), crossed, PRIOR_INTERACTS)
 
 
@@ -76,6 +76,7 @@ def _log_density_at_zero(mean: Floats, covariance: Floats) -> float:
     return float(-0.5 * (mean @ np.linalg.solve(covariance, mean) + size))
 
 
-def _ratio(mean: float, variance: float) -> Estimate:
+def ratio_of(mean: float, variance: float) -> Estimate:
+    """The ratio behind a normal log ratio, with its interval."""
     sd = float(np.sqrt(max(variance, 0.0)))
     return Estimate(*(float(np.exp(mean + z * sd)) for z in (0.0, -Z, Z)))

@@ -4,7 +4,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from diagnostics.learning.records import Bools, Floats, Ints
+from diagnostics.learning.records import MIDDLE_OF_MONTH, MIDDLE_OF_YEAR, Bools, Floats, Ints
 
 ALL_GOOD = (1 << 31) - 1
 """Seen good in every mode."""
@@ -66,7 +66,7 @@ class Observations:
         its year, where only that is known)."""
         year, month = np.divmod(self.month, 12)
         first = _first_day(year, month).astype(float)
-        middle = np.where(self.year_only, 182.6, 15.2)
+        middle = np.where(self.year_only, MIDDLE_OF_YEAR, MIDDLE_OF_MONTH)
         return np.where(self.original, first + middle, self.since_day.astype(float))
 
 

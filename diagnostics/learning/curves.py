@@ -8,7 +8,7 @@ import numpy as np
 from diagnostics.learning.design import design, kinds_of, share_inside
 from diagnostics.learning.records import LEVEL, SEED, Bools, Curve, Floats, Range, Spells, WeibullFit
 from diagnostics.learning.turnbull import at_risk, npmle
-from diagnostics.learning.weibull import draws
+from diagnostics.learning.weibull import cumulative_hazard, draws
 
 STEP_YEARS, MOST_AGES, DRAWS = 0.5, 60, 400
 MONTHS = 12
@@ -48,8 +48,7 @@ def _shares(parameters: Floats, columns: Floats, count: Floats, ages: Floats) ->
     kinds, which = kinds_of(columns)
     weight = np.bincount(which, count)
     weight = weight / weight.sum()
-    with np.errstate(divide="ignore"):
-        base = np.exp(np.exp(parameters[:, 1:2]) * (np.log(ages) - parameters[:, :1]))
+    base = cumulative_hazard(ages, parameters[:, :1], parameters[:, 1:2])
     effects = np.exp(parameters[:, 2:] @ kinds.T)
     shares = -np.expm1(-base[:, :, None] * effects[:, None, :])
     return np.asarray(shares @ weight)

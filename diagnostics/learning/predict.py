@@ -85,9 +85,7 @@ def failure_chance(
 def chance_of(drawn: Parameters, position: str, car: CarFacts, since: float, until: float) -> Floats:
     """Draws of the chance of one unit of one car, from parameters that were drawn before: quick enough to be asked for
     every fault of a top whenever its sheet is looked at."""
-    shape = np.exp(drawn.log_shape)
-    with np.errstate(divide="ignore"):
-        begun, ended = (np.exp(shape * (np.log(age) - drawn.log_scale)) for age in (since, max(until, since)))
+    begun, ended = (cumulative_hazard(age, drawn.log_scale, drawn.log_shape) for age in (since, max(until, since)))
     kinds = np.array([[car.month], [car.year_only], [car.climate]], dtype=np.int64)
     return np.asarray(-np.expm1((begun - ended) * np.exp(_log_ratios(drawn, position, kinds)[:, 0])))
 
@@ -162,11 +160,6 @@ class Outlook:
     months: tuple[int, ...]
     positions: tuple[PositionOutlook, ...]
     top: tuple[Estimate, ...]
-
-
-def chance_now(fitted: Fitted, car: CarFacts) -> Estimate:
-    """That the fault is there by now: it came since the unit was last seen good."""
-    return _estimate(chance_of(_drawn(fitted), fitted.position, car, fitted.good, fitted.age))
 
 
 def outlook(fitted: Sequence[Fitted], car: CarFacts, months: Sequence[int] = MONTHS) -> Outlook:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnostics.learning.climates import climate_effects, ratio_by_climate
+from diagnostics.learning.climates import climate_effects, ratio_by_climate, ratio_of
 from diagnostics.learning.design import Window, design, fit_with, share_inside
 from diagnostics.learning.records import (
     LEVEL,
@@ -20,7 +20,6 @@ from diagnostics.learning.records import (
     Tally,
     WeibullFit,
     WindowWeight,
-    Z,
 )
 from diagnostics.learning.windows import PRIOR_NONE, WindowPosterior, scan
 
@@ -47,11 +46,7 @@ class FoundRanges:
 
     @property
     def used(self) -> tuple[Range, ...]:
-        return tuple(one for one in self.ranges if is_used(one))
-
-
-def is_used(one: Range) -> bool:
-    return one.state == "confirmed" or (one.state == "proposed" and one.found)
+        return tuple(one for one in self.ranges if one.is_used)
 
 
 def find_ranges(
@@ -92,11 +87,11 @@ def settle(spells: Spells, prior: Prior, found: FoundRanges, kept: Sequence[bool
     ranges = [
         replace(one, found=bool(yes) or one.state == "confirmed") for one, yes in zip(found.ranges, kept, strict=True)
     ]
-    windows = [(one.first, one.last) for one in ranges if is_used(one)]
+    windows = [(one.first, one.last) for one in ranges if one.is_used]
     fit = fit_with(spells, prior, windows)
     told = []
     for one in ranges:
-        if is_used(one):
+        if one.is_used:
             by_climate, interaction = ratio_by_climate(spells, prior, windows, windows.index((one.first, one.last)))
             one = replace(one, ratio_by_climate=by_climate, interaction=interaction)
         told.append(one)
@@ -210,7 +205,7 @@ def _decided(search: _Search, decided: list[Window], window: Window, state: str)
         open_first=window[0] <= start,
         open_last=window[1] >= end,
         probability=min(there, 1.0),
-        ratio=Estimate(*(float(np.exp(mean + z * sd)) for z in (0.0, -Z, Z))),
+        ratio=ratio_of(mean, sd**2),
         inside=inside,
         outside=outside,
         found=state == "confirmed",

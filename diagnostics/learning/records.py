@@ -26,6 +26,15 @@ SEED = 20417
 """Of the draws, so that whoever learns from the same data gets the same answer."""
 
 
+MIDDLE_OF_MONTH, MIDDLE_OF_YEAR = 15.2, 182.6
+"""Days after its first day at which a car of a known month, or year, is taken to be made."""
+
+
+def age_of(made_on: date, on: date, *, year_only: bool) -> float:
+    """Years of an original unit on a day, below 0 where the car was hardly made; `made_on` as in shop.models.Car."""
+    return ((on - made_on).days - (MIDDLE_OF_YEAR if year_only else MIDDLE_OF_MONTH)) / YEAR_DAYS
+
+
 def month_of(day: date) -> int:
     return day.year * 12 + day.month - 1
 
@@ -179,6 +188,11 @@ class Range:
     state: str = "proposed"
     """proposed | confirmed | dismissed: what the owner decided of it, before this learning."""
 
+    @property
+    def is_used(self) -> bool:
+        """Not dismissed, and confirmed or found."""
+        return self.state == "confirmed" or (self.state == "proposed" and self.found)
+
 
 @dataclass(frozen=True, slots=True)
 class ClimateEffect:
@@ -239,8 +253,7 @@ class PartModel:
 
     @property
     def used(self) -> tuple[Range, ...]:
-        """Not dismissed, and confirmed or found."""
-        return tuple(r for r in self.ranges if r.state == "confirmed" or (r.state == "proposed" and r.found))
+        return tuple(one for one in self.ranges if one.is_used)
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,8 +31,8 @@ class NotIdentifiableError(ValueError):
     """The data alone do not settle the parameters, and no prior was given."""
 
 
-def cumulative_hazard(age: Floats, log_scale: float, log_shape: float) -> Floats:
-    """(age / scale) ** shape of the baseline; `age` in years, 0 or more."""
+def cumulative_hazard(age: Floats | float, log_scale: Floats | float, log_shape: Floats | float) -> Floats:
+    """(age / scale) ** shape of the baseline; `age` in years, 0 or more. What are arrays is broadcast."""
     with np.errstate(divide="ignore", over="ignore"):
         return np.asarray(np.exp(np.exp(log_shape) * (np.log(age) - log_scale)))
 

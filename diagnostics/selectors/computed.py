@@ -30,7 +30,7 @@ class Computed:
 
 def learned_of_shop(tell: Tell) -> Learned:
     """All that the shop's own sightings tell, as they stand."""
-    return learn(observations(), decisions=decisions_now(), priors=_priors(), progress=_by_name(tell))
+    return learn(observations(), decisions=decisions_now(), priors=shop_priors(), progress=_by_name(tell))
 
 
 def compute_all(tell: Tell) -> Computed:
@@ -44,7 +44,7 @@ def compute_changed(groups: frozenset[Group], tell: Tell) -> Computed:
     Which ranges count as found depends on everything that was searched: where the change turns that about elsewhere,
     the models of all parts come back, those of the others taken over but for the ranges that count.
     """
-    decisions, priors, tell = decisions_now(), _priors(), _by_name(tell)
+    decisions, priors, tell = decisions_now(), shop_priors(), _by_name(tell)
     others = [model for model in _standing(searched=True) if _group(model) not in groups]
     models: list[PartModel] = []
     for done, (system, part) in enumerate(sorted(groups)):
@@ -77,7 +77,7 @@ def _group(model: PartModel) -> Group:
     return model.population.system, model.population.part
 
 
-def _priors() -> Priors:
+def shop_priors() -> Priors:
     """The trade defaults of every declared top system, as weak priors."""
     return {
         (revision.slug, position, mode): prior

@@ -15,21 +15,24 @@ from functools import lru_cache
 from django.core.cache import cache
 
 from diagnostics.engine.case import Case
-from diagnostics.engine.faults import PER_INPUT, default_prior, faults_of, modes_in
+from diagnostics.engine.faults import PER_INPUT, default_prior, faults_of
 from diagnostics.engine.results import Fault
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.learning.predict import CarFacts, Fitted, Outlook, Parameters, chance_of, outlook, parameters
-from diagnostics.learning.records import CLIMATES, YEAR_DAYS, PartModel, Population, Range, month_of
+from diagnostics.learning.records import CLIMATES, YEAR_DAYS, PartModel, Population, Range, age_of, month_of
 from diagnostics.learning.stored import from_json
-from diagnostics.models import FailureModel, Learning, Sighting, Unit
+from diagnostics.models import FailureModel, Learning
 from diagnostics.selectors.learning import newest_learning
+from diagnostics.selectors.sightings import Fitted as FittedUnits
+from diagnostics.selectors.sightings import fitted_in
 from shop.models import Car
 
 LEAST, MOST = 2e-4, 0.035
 """Chances that the bench starts from: never so small that a few readings could not turn them, and below what holds a
 job up (suspects.OPEN_SUSPECT): what is known of other cars alone holds up none."""
-SHARE_OF_DEFAULT = 0.05
-"""Nor less than this share of the trade default: a model says little of what it has hardly seen."""
+SHARE_OF_DEFAULT = 0.5
+"""Nor less than this share of the trade default: that is a chance in cars that come in because something fails, the
+learned one is of all that were seen, so that what was seen good lately would else be hardly thought of."""
 DRAWS = 100
 _KEPT = 600
 """Seconds: what is booked on another job of the car is seen after that."""
@@ -101,8 +104,7 @@ class _Made:
         """Years; of an original unit from the middle of the production month or year, as the learning counts."""
         if unit.since is not None:
             return max((on - unit.since).days / YEAR_DAYS, 0.0)
-        middle = 182.6 if self.year_only else 15.2
-        return max(((on - self.made_on).days - middle) / YEAR_DAYS, 1 / YEAR_DAYS)
+        return max(age_of(self.made_on, on, year_only=self.year_only), 1 / YEAR_DAYS)
 
 
 Asked = Callable[[str, str], Fits]
@@ -166,7 +168,7 @@ def priors_of_car(
     found: LearnedPriors | None = cache.get(key)
     if found is None:
         learned = _learned(system.system, learning)
-        fits = _Fitted(car, job).at
+        fits = _asked(fitted_in(car, without_job=job))
         found = _priors(system, learned, _made(car), fits, on) if learned else LearnedPriors()
         cache.set(key, found, _KEPT)
     return found
@@ -188,7 +190,7 @@ def outlook_of_car(system: TopSystem, car: Car, on: date, months: tuple[int, ...
     if learned is None:
         return None
     made = _made(car)
-    units = _fitted(system, learned, made, _Fitted(car, None).at, on)
+    units = _fitted(system, learned, made, _asked(fitted_in(car)), on)
     # The inputs of the module are one mode of it.
     fitted = list({(one.position, one.model.population): one for _fault, one in units}.values())
     cars = max((one.tally.cars for one in learned.models), default=0)
@@ -234,35 +236,13 @@ def _made(car: Car) -> _Made:
     return _Made(car.made_on, car.year_only, car.climate, car.known_from)
 
 
-class _Fitted:
-    """What is fitted in a car and when it was last seen good; as it was before `job`, where there is one."""
-
-    def __init__(self, car: Car, job: int | None) -> None:
-        without = job or 0
-        self.units: dict[str, Unit] = {}
-        for unit in Unit.objects.filter(car=car):
-            there = unit.removed_on is None or (without and unit.removed_job_id == without)
-            if there and not (without and unit.fitted_job_id == without):
-                self.units[unit.position] = unit
-        self.good: dict[tuple[str, str, date | None], date] = {}
-        self.mended: dict[tuple[str, str, date | None], date] = {}
-        rows = Sighting.objects.filter(car=car).exclude(sheet__job_id=without)
-        for row in rows.order_by("on", "pk"):
-            for mode in modes_in(row.good):
-                self.good[row.position, mode, row.since] = row.on
-            if row.failed and row.mended:
-                self.mended[row.position, row.failed, row.since] = row.on
-
-    def at(self, position: str, mode: str) -> Fits:
-        """Of one position in one mode."""
-        unit = self.units.get(position)
-        since = unit.fitted_on if unit else None
-        mended = self.mended.get((position, mode, since))
-        good = self.good.get((position, mode, since))
-        if mended is not None and good is not None and good < mended:
-            good = None
+def _asked(fitted: FittedUnits) -> Asked:
+    def fits(position: str, mode: str) -> Fits:
+        unit, clock = fitted.units.get(position), fitted.clock(position, mode)
         part, revision = (unit.part, unit.revision) if unit else ("", "")
-        return Fits(part, revision, mended or since, good)
+        return Fits(part, revision, clock.since, clock.good)
+
+    return fits
 
 
 def _car_key(car: Car) -> str:
@@ -273,4 +253,5 @@ def _car_key(car: Car) -> str:
 def _models(system: str, *_learning: str) -> tuple[tuple[PartModel, ...], dict[tuple[Population, bool], Parameters]]:
     """Parsed once for each state of what was learned, which the names of the learning stand for."""
     rows = FailureModel.objects.filter(system=system).values_list("document", flat=True)
-    return tuple(from_json(document) for document in rows.iterator(50)), {}
+    models = [from_json(document) for document in rows.iterator(50)]
+    return tuple(sorted(models, key=lambda one: (one.population, not one.population.original))), {}

@@ -4,7 +4,6 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
 from typing import Any
 
 from django.db.models import F, Max, Min, Q, QuerySet, Sum
@@ -14,8 +13,8 @@ from diagnostics.charts.words import climate_words, estimate_words, part_title, 
 from diagnostics.engine.faults import MODE_BITS, mode_words
 from diagnostics.engine.words import _
 from diagnostics.learning.records import MonthTally, PartModel, Range, month_of
-from diagnostics.learning.stored import from_json
 from diagnostics.models import FailureModel, Learning, ProductionRange, RangeState, Sighting, SystemRevision
+from diagnostics.selectors.failure_model import models_now
 from diagnostics.selectors.learning import newest_learning, snapshot_of
 from diagnostics.selectors.systems import newest_revisions, system_of
 from shop.models import TrailEntry
@@ -80,18 +79,8 @@ def position_names(slug: str) -> tuple[str, dict[str, str]]:
 
 
 def models_of(slug: str) -> tuple[PartModel, ...]:
-    """The newest models of a system, parsed once a learning."""
-    newest = newest_learning()
-    if newest is None:
-        return ()
-    return _parsed(slug, newest.pk, newest.learned_at.isoformat(), newest.fingerprint)
-
-
-@lru_cache(maxsize=8)
-def _parsed(slug: str, *_learning: object) -> tuple[PartModel, ...]:
-    rows = FailureModel.objects.filter(system=slug).values_list("document", flat=True)
-    models = [from_json(document) for document in rows]
-    return tuple(sorted(models, key=lambda one: (one.population, not one.population.original)))
+    learned = models_now(slug)
+    return learned.models if learned is not None else ()
 
 
 def summaries(shown: Iterable[FoundHere]) -> list[SystemSummary]:

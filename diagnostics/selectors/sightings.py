@@ -1,7 +1,7 @@
-"""Reads of sightings: everything as columns for the learning, the units behind a number, what one car was last seen
-good in."""
+"""Reads of sightings: everything as columns for the learning, the units behind a number, what is fitted in one car and
+was last seen good."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import islice
@@ -182,27 +182,42 @@ def units_behind(
 
 
 @dataclass(slots=True)
-class _Clock:
-    """One mode of the unit that is fitted now: since when it counts, and the last day it was seen good."""
+class Clock:
+    """One mode of the unit that is fitted: the day from which its age in it counts (None: since the car was made; after
+    a repair in place, the day of that), and the last day it was seen good since (None: never)."""
 
     since: date | None
     good: date | None = None
 
 
-def last_good(car: Car) -> dict[tuple[str, str], tuple[date, date | None]]:
-    """(position, mode) -> the last day on which the unit fitted now was seen good in this mode, and the day from which
-    its age in this mode counts (None: since the car was made; after a repair in place, the day of that).
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """What is fitted in a car: units by position (none where the original was never taken off), clocks by position and
+    mode."""
 
-    What was found failed since, and not repaired, is left out. Two queries.
-    """
-    now: dict[str, Unit] = {one.position: one for one in Unit.objects.filter(car=car, removed_on__isnull=True)}
-    clocks: dict[tuple[str, str], _Clock] = {}
-    for row in sorted(Sighting.objects.filter(car=car), key=lambda one: (one.on, not one.failed, one.pk)):
-        unit = now.get(row.position)
-        if unit is not None and (row.since, row.part, row.revision) != (unit.fitted_on, unit.part, unit.revision):
+    units: Mapping[str, Unit]
+    clocks: Mapping[tuple[str, str], Clock]
+
+    def clock(self, position: str, mode: str) -> Clock:
+        unit = self.units.get(position)
+        return self.clocks.get((position, mode)) or Clock(unit.fitted_on if unit else None)
+
+
+def fitted_in(car: Car, *, without_job: int | None = None) -> Fitted:
+    """What is fitted now, or was before a job (its key) that is left out with all that was seen on it. Two queries."""
+    units: dict[str, Unit] = {}
+    for unit in Unit.objects.filter(car=car):
+        removed = unit.removed_on is not None and (without_job is None or unit.removed_job_id != without_job)
+        if not removed and (without_job is None or unit.fitted_job_id != without_job):
+            units[unit.position] = unit
+    clocks: dict[tuple[str, str], Clock] = {}
+    rows = Sighting.objects.filter(car=car).exclude(sheet__job_id=without_job or 0)
+    for row in sorted(rows, key=lambda one: (one.on, not one.failed, one.pk)):
+        there = units.get(row.position)
+        if there is not None and (row.since, row.part, row.revision) != (there.fitted_on, there.part, there.revision):
             continue
         for mode in modes_in(row.good):
-            clocks.setdefault((row.position, mode), _Clock(row.since)).good = row.on
+            clocks.setdefault((row.position, mode), Clock(row.since)).good = row.on
         if row.failed:
-            clocks[row.position, row.failed] = _Clock(row.on if row.mended else row.since)
-    return {key: (clock.good, clock.since) for key, clock in clocks.items() if clock.good is not None}
+            clocks[row.position, row.failed] = Clock(row.on if row.mended else row.since)
+    return Fitted(units, clocks)

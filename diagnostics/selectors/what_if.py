@@ -11,14 +11,14 @@ from django.utils import timezone
 
 from diagnostics.charts.words import percent_words, ratio_words
 from diagnostics.engine.faults import MODE_BITS
-from diagnostics.learning.priors import GENERIC, priors_of
-from diagnostics.learning.records import CLIMATES, YEAR_DAYS, Floats, Population, Spells, month_of
+from diagnostics.learning.priors import GENERIC
+from diagnostics.learning.records import CLIMATES, Floats, Population, Spells, age_of, month_of
 from diagnostics.learning.spells import groups_of, spells_of
 from diagnostics.learning.whatif import CARS, Belief, MoreCars, Sureness, belief_of, more_cars, most_telling
 from diagnostics.models import ProductionRange, Sighting, Unit
+from diagnostics.selectors.computed import shop_priors
 from diagnostics.selectors.learning import newest_learning, snapshot_of
 from diagnostics.selectors.sightings import observations
-from diagnostics.selectors.systems import newest_revisions, system_of
 from shop.models import Car, Job, Stage
 
 KEPT = 3600
@@ -106,11 +106,10 @@ def _spells(row: ProductionRange) -> Spells | None:
 
 
 def _belief(row: ProductionRange, spells: Spells) -> Belief | None:
-    revision = newest_revisions().filter(slug=row.system).first()
-    priors = priors_of(system_of(revision)) if revision is not None else {}
     model, found = snapshot_of(row)
     held = [(one.first, one.last) for one in model.used if one is not found]
-    return belief_of(spells, priors.get((spells.population.positions[0], row.mode), GENERIC), held)
+    prior = shop_priors().get((row.system, spells.population.positions[0], row.mode), GENERIC)
+    return belief_of(spells, prior, held)
 
 
 def _on_the_floor(row: ProductionRange, belief: Belief, population: Population, today: date) -> tuple[Telling, ...]:
@@ -176,9 +175,5 @@ def _candidates(population: Population, units: Sequence[tuple[Car, str, date | N
 
 def _ages(when: Sequence[tuple[Car, date | None]]) -> Floats:
     """Years from the middle of the production month or year; 0 for a unit that was never seen."""
-    return np.array(
-        [
-            max(((day - car.made_on).days - (182.6 if car.year_only else 15.2)) / YEAR_DAYS, 0.0) if day else 0.0
-            for car, day in when
-        ]
-    )
+    ages = [age_of(car.made_on, day, year_only=car.year_only) if day else 0.0 for car, day in when]
+    return np.maximum(ages, 0.0)

@@ -11,7 +11,16 @@ from scipy import integrate, stats
 from diagnostics.engine.faults import default_prior, faults_of
 from diagnostics.learning.curves import curves_of
 from diagnostics.learning.design import fit_with
-from diagnostics.learning.predict import CarFacts, Fitted, any_of, chance_now, failure_chance, outlook, with_interval
+from diagnostics.learning.predict import (
+    CarFacts,
+    Fitted,
+    any_of,
+    chance_of,
+    failure_chance,
+    outlook,
+    parameters,
+    with_interval,
+)
 from diagnostics.learning.priors import AT_YEARS, GENERIC, GENERIC_SHARE, GENERIC_YEARS, later_prior, prior_of
 from diagnostics.learning.records import Estimate, PartModel, Population, Range, Tally, WeibullFit, WindowWeight
 from tests.diagnostics.lives import START, WEAK, chosen, lives
@@ -227,7 +236,8 @@ def test_what_is_unknown_of_two_parts_is_not_wrong_in_the_same_way():
 
 def test_a_fault_may_have_come_since_the_unit_was_last_seen_good():
     car = CarFacts(START, False, 0)
-    told = [chance_now(Fitted(model(), "BG1", 6.0, good), car).estimate for good in (0.0, 3.0, 6.0)]
+    drawn = parameters(model())
+    told = [float(np.median(chance_of(drawn, "BG1", car, good, 6.0))) for good in (0.0, 3.0, 6.0)]
     assert told[0] > told[1] > told[2] == 0.0
 
 

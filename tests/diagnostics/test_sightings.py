@@ -13,7 +13,7 @@ from diagnostics import services
 from diagnostics.engine.faults import MODE_BITS, modes_in
 from diagnostics.learning.spells import groups_of, spells_of
 from diagnostics.models import BenchSheet, Check, Sighting, Unit, Work
-from diagnostics.selectors.sightings import last_good, observations, units_behind
+from diagnostics.selectors.sightings import fitted_in, observations, units_behind
 from diagnostics.services import sightings_refresh
 from shop.models import Car, Job, User
 from shop.services import car_create, job_open
@@ -243,6 +243,10 @@ def test_the_units_behind_a_number_are_named_with_the_sheet_that_tells(sheet: Be
     assert len(units_behind(**asked, first=dt.date(2014, 6, 1), last=dt.date(2014, 6, 1))) == 3
     assert len(units_behind(**asked, first=dt.date(2014, 7, 1))) == 0
     assert len(units_behind(**asked | {"mode": "weak"})) == 0
+
+
+def last_good(car: Car) -> dict[tuple[str, str], tuple[dt.date, dt.date | None]]:
+    return {key: (clock.good, clock.since) for key, clock in fitted_in(car).clocks.items() if clock.good is not None}
 
 
 def test_what_a_car_was_last_seen_good_in_is_of_the_unit_that_is_fitted_now(
