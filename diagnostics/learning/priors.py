@@ -10,7 +10,6 @@ from collections.abc import Mapping
 import numpy as np
 
 from diagnostics.engine.faults import default_prior, faults_of
-from diagnostics.engine.results import Fault
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.learning.records import Prior, WeibullFit
 
@@ -18,16 +17,11 @@ AT_YEARS = 6.0
 """Common practice, no source: cars come in for their tops in the years after the warranty."""
 SHAPE, SHAPE_SD = 1.5, 0.3
 """Of the log: wear out rather than chance, from about 0.9 to 2.5 (common practice, no source)."""
-SCALE_SD = 0.8
-"""Of the log scale: the share failed at AT_YEARS may be a third or three times the trade default."""
+SCALE_SD = 0.5
+"""Of the log scale at a given shape: the share failed at AT_YEARS may be a third or three times the trade default."""
 GENERIC_SHARE, GENERIC_YEARS, GENERIC_SD = 0.02, 8.0, 1.5
-LATER_SD = 0.5
-"""Of the log scale of later units about that of the original ones."""
-
-
-def prior_of(system: TopSystem, fault: Fault) -> Prior:
-    """The weak prior behind the trade default of a fault."""
-    return _prior(default_prior(system, fault), AT_YEARS, SCALE_SD)
+LATER_SD, LATER_SHAPE_SD = 0.5, 0.1
+"""Of the log scale and the log shape of later units about those of the original ones."""
 
 
 def priors_of(system: TopSystem) -> Mapping[tuple[str, str], Prior]:
@@ -41,14 +35,18 @@ def priors_of(system: TopSystem) -> Mapping[tuple[str, str], Prior]:
 
 def later_prior(fit: WeibullFit) -> Prior:
     """For units fitted later: like the original ones, but not quite."""
-    sd = float(np.sqrt(fit.covariance[0, 0] + LATER_SD**2))
-    shape_sd = float(np.sqrt(fit.covariance[1, 1] + 0.1**2))
-    return Prior((float(fit.estimate[0]), sd), (float(fit.estimate[1]), shape_sd))
+    tilt = float(fit.covariance[0, 1] / fit.covariance[1, 1])
+    sd = float(np.sqrt(fit.covariance[0, 0] - tilt * fit.covariance[0, 1] + LATER_SD**2))
+    shape_sd = float(np.sqrt(fit.covariance[1, 1] + LATER_SHAPE_SD**2))
+    return Prior((float(fit.estimate[0]), sd), (float(fit.estimate[1]), shape_sd), tilt=tilt)
 
 
 def _prior(share: float, years: float, sd: float) -> Prior:
-    log_scale = np.log(years) - np.log(-np.log1p(-share)) / SHAPE
-    return Prior((float(log_scale), sd), (float(np.log(SHAPE)), SHAPE_SD))
+    """`sd` of the log scale at a given shape. log H(years) = shape * (log years - log scale) is what is known, so the log
+    scale moves along with the log shape; half the variance of that makes up for moving on a straight line."""
+    tilt = float(np.log(-np.log1p(-share)) / SHAPE)
+    log_scale = float(np.log(years)) - tilt * (1 + SHAPE_SD**2 / 2)
+    return Prior((log_scale, sd), (float(np.log(SHAPE)), SHAPE_SD), tilt=tilt)
 
 
 GENERIC = _prior(GENERIC_SHARE, GENERIC_YEARS, GENERIC_SD)

@@ -142,11 +142,18 @@ class WeibullFit:
 
 @dataclass(frozen=True, slots=True)
 class Prior:
-    """Independent normal priors (mean, standard deviation) of a WeibullFit; `effects` by name."""
+    """Normal priors (mean, standard deviation) of a WeibullFit; `effects` by name. They are independent but for `tilt`: by
+    how much the mean of the log scale moves with the log shape, so that what is known before can be a share failed by
+    an age, whatever the shape."""
 
     log_scale: tuple[float, float]
     log_shape: tuple[float, float]
     effects: dict[str, tuple[float, float]] = field(default_factory=dict)
+    tilt: float = 0.0
+
+    def log_scale_at(self, log_shape: Floats | float) -> Floats | float:
+        """The mean of the log scale for a log shape."""
+        return self.log_scale[0] + self.tilt * (log_shape - self.log_shape[0])
 
 
 @dataclass(frozen=True, slots=True)

@@ -150,13 +150,17 @@ class _Posterior:
 
     def __init__(self, lives: _Lives, names: tuple[str, ...], prior: Prior | None) -> None:
         self.lives, self.p = lives, 2 + len(names)
-        self.mean, self.precision = np.zeros(self.p), np.zeros(self.p)
+        self.mean, strict = np.zeros(self.p), np.zeros(self.p)
         if prior is not None:
             wanted = [prior.log_scale, prior.log_shape, *(prior.effects.get(name) for name in names)]
             for place, one in enumerate(wanted):
                 if one is not None:
-                    self.mean[place], self.precision[place] = one[0], one[1] ** -2
-        self.known = self.precision > 0
+                    self.mean[place], strict[place] = one[0], one[1] ** -2
+        self.known, self.strict = strict > 0, strict
+        # The log scale is known less its tilt along the log shape: precision = turnᵀ diag(strict) turn.
+        turn = np.eye(self.p)
+        turn[0, 1] = -prior.tilt if prior is not None else 0.0
+        self.precision = turn.T @ (strict[:, None] * turn)
         at = np.isfinite(lives.failed)
         exact = at & (lives.good == lives.failed)
         self.between = np.flatnonzero(at & ~exact)
@@ -168,8 +172,9 @@ class _Posterior:
         self.asked: tuple[Floats, tuple[Floats, Floats, Floats]] | None = None
 
     def log_prior(self, theta: Floats) -> float:
-        deviation, precision = (theta - self.mean)[self.known], self.precision[self.known]
-        return float((0.5 * np.log(precision / (2 * np.pi)) - 0.5 * precision * deviation**2).sum())
+        deviation = theta - self.mean
+        size = 0.5 * np.log(self.strict[self.known] / (2 * np.pi)).sum()
+        return float(size - 0.5 * deviation @ self.precision @ deviation)
 
     def hazards(self, theta: Floats) -> tuple[Floats, Floats, Floats]:
         """At good, at failed where that came later, and at entry; kept, as the slope is asked where the value was."""
@@ -225,7 +230,7 @@ class _Posterior:
         slope += self.exact.count @ self.exact.base
         gradient, hessian = _of_logs(slope, bend, theta[0], float(np.exp(theta[1])))
         gradient[1] += self.exact.count.sum()
-        return gradient - self.precision * (theta - self.mean), hessian - np.diag(self.precision)
+        return gradient - self.precision @ (theta - self.mean), hessian - self.precision
 
 
 def _natural(theta: Floats) -> Floats:

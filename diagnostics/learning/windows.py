@@ -261,7 +261,7 @@ def _table(
     centre, width = (
         (0.0, 1.5)
         if prior is None
-        else (-shape * (prior.log_scale[0] - log_scale) - middle, shape * prior.log_scale[1])
+        else (-shape * (float(prior.log_scale_at(log_shape)) - log_scale) - middle, shape * prior.log_scale[1])
     )
     log_weight = 0.0 if prior is None else _log_normal(log_shape, *prior.log_shape)
     return LevelTable(table, _log_normal(grid, centre, width), float(log_weight))

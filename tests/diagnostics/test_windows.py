@@ -1,5 +1,7 @@
 """The posterior over production windows: held against sums written out in full, and by what must always be so."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -21,8 +23,12 @@ from tests.diagnostics.lives import START, WEAK, chosen, lives, of_rows
 INF = np.inf
 
 
-def scanned(spells, **more):
-    return scan(spells, fit_with(spells, WEAK, ()), prior=WEAK, **more)
+LEANING = replace(WEAK, log_scale=(WEAK.log_scale[0], 0.7), tilt=-1.5)
+"""Where a share failed by an age is known before, a later shape goes with a shorter scale."""
+
+
+def scanned(spells, prior=WEAK, **more):
+    return scan(spells, fit_with(spells, prior, ()), prior=prior, **more)
 
 
 def log_sum(values):
@@ -30,13 +36,16 @@ def log_sum(values):
     return top + np.log(np.sum(np.exp(values - top)))
 
 
-def written_out(spells, window, points=61):
+def written_out(spells, window, prior=WEAK, points=61):
     """log of the marginal likelihood of one window (None: no range), over log scale, log shape and log ratio, each
     unit by itself: no prefix sums, no kernel, no steps from a fit."""
-    scale, shape = (mean + sd * np.linspace(-5, 5, points) for mean, sd in (WEAK.log_scale, WEAK.log_shape))
+    shape = prior.log_shape[0] + prior.log_shape[1] * np.linspace(-5, 5, points)
+    # The scale less what it leans on the shape.
+    scale = prior.log_scale[0] + prior.log_scale[1] * np.linspace(-5, 5, points)
     ratio = RATIO_SD * np.linspace(-5, 5, points) if window else np.zeros(1)
     s, k, r = np.meshgrid(scale, shape, ratio, indexing="ij")
-    total = norm.logpdf(s, *WEAK.log_scale) + norm.logpdf(k, *WEAK.log_shape)
+    total = norm.logpdf(s, *prior.log_scale) + norm.logpdf(k, *prior.log_shape)
+    s = s + prior.tilt * (k - prior.log_shape[0])
     if window:
         total = total + norm.logpdf(r, 0, RATIO_SD) + np.log(ratio[1] - ratio[0])
     for month, entry, good, failed, count in zip(
@@ -63,12 +72,13 @@ TINY = of_rows(
 )
 
 
-def test_three_months_agree_with_the_integral_written_out():
+@pytest.mark.parametrize("prior", [WEAK, LEANING], ids=["apart", "leaning"])
+def test_three_months_agree_with_the_integral_written_out(prior):
     windows = [(0, 0), (0, 1), (1, 1), (1, 2), (2, 2)]
-    each = np.array([written_out(TINY, window) for window in windows])
+    each = np.array([written_out(TINY, window, prior) for window in windows])
     each += log_priors(*(np.array(one) for one in zip(*windows, strict=True)))
-    log_bayes = log_sum(each) - written_out(TINY, None)
-    posterior = scanned(TINY)
+    log_bayes = log_sum(each) - written_out(TINY, None, prior)
+    posterior = scanned(TINY, prior)
     assert posterior.log_bayes == pytest.approx(log_bayes, abs=0.005)
     assert posterior.probability == pytest.approx(1 / (1 + 9 * np.exp(-log_bayes)), abs=0.001)
 
