@@ -117,7 +117,8 @@ def _log_ratios(drawn: Parameters, position: str, kinds: Ints) -> Floats:
 def with_interval(chances: Floats) -> tuple[Floats, Floats, Floats]:
     """(median, low, high) over the draws (first axis), the interval of probability LEVEL.
 
-    The median gives the trade default back where nothing was seen; the mean of so wide a prior is about twice that. Who adds chances up over many cars takes the draws, and their mean.
+    The median gives the trade default back where nothing was seen; the mean of so wide a prior is about twice
+    that. Who adds chances up over many cars takes the draws, and their mean.
     """
     low, middle, high = np.quantile(chances, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2], axis=0)
     return np.asarray(middle), np.asarray(low), np.asarray(high)

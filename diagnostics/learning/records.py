@@ -142,9 +142,9 @@ class WeibullFit:
 
 @dataclass(frozen=True, slots=True)
 class Prior:
-    """Normal priors (mean, standard deviation) of a WeibullFit; `effects` by name. They are independent but for `tilt`: by
-    how much the mean of the log scale moves with the log shape, so that what is known before can be a share failed by
-    an age, whatever the shape."""
+    """Normal priors (mean, standard deviation) of a WeibullFit; `effects` by name. They are independent but for `tilt`:
+    by how much the mean of the log scale moves with the log shape, so that what is known before can be a share failed
+    by an age, whatever the shape."""
 
     log_scale: tuple[float, float]
     log_shape: tuple[float, float]

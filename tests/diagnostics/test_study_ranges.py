@@ -60,12 +60,12 @@ def test_the_table_counts_what_was_found_and_what_was_not():
     rows = summary([Outcome(cell, 1, 0, (hit,)), Outcome(cell, 1, 1, (Match(found=False),))])
     assert (rows[0].found, rows[0].false, rows[0].ends, rows[0].ratio) == (0.5, 0.5, 1.0, 0.0)
     assert rows[0].bias == pytest.approx(0.1)
-    assert markdown(rows).splitlines()[-1] == "| 1,000 | early | 3 | 1 | 2 | 50% | 50% | 100% | 0% | +10% |"
+    assert markdown(rows).splitlines()[-1] == "| 1,000 | early | 3 | often | 1 | 2 | 50% | 50% | 100% | 0% | +10% |"
 
 
 def test_a_table_of_nothing_found_stays_empty_where_nothing_can_be_counted():
     row = summary([Outcome(Cell(100, "none", 1.0, whole=True), 36, 0, ())])
-    assert markdown(row).splitlines()[-1] == "| 100 | none |  | 36 | 1 |  | 0% |  |  |  |"
+    assert markdown(row).splitlines()[-1] == "| 100 | none |  |  | 36 | 1 |  | 0% |  |  |  |"
 
 
 def test_the_command_writes_one_object(monkeypatch):

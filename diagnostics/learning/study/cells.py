@@ -8,7 +8,7 @@ import numpy as np
 from diagnostics.learning.priors import GENERIC
 from diagnostics.learning.ranges import control, find_ranges
 from diagnostics.learning.records import Range
-from diagnostics.learning.study.fleets import MONTHS, START, TrueRange, fleet
+from diagnostics.learning.study.fleets import MONTHS, SHARES, START, TrueRange, fleet
 
 SIZES, RATIOS = (100, 300, 1000, 5000), (2.0, 3.0, 5.0)
 WINDOWS: dict[str, tuple[tuple[int, int], ...]] = {
@@ -23,12 +23,14 @@ MOVED = 6
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """Fleets of so many cars with such ranges. `whole`: every part is searched, not only the one with the ranges."""
+    """Fleets of so many cars with such ranges, of a part that `fails` as in SHARES. `whole`: every part is searched,
+    not only the one with the ranges."""
 
     cars: int
     kind: str
     ratio: float
     whole: bool
+    fails: str = "often"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +54,12 @@ class Outcome:
 
 
 def cells(sizes: Sequence[int] = SIZES) -> list[Cell]:
-    """None and each kind with each ratio, then the two that have bars of their own, and one searched as a whole."""
+    """None and each kind with each ratio, then a third of production at two sizes, where the part fails often and where
+    it fails seldom, and searched as a whole."""
     plain = [Cell(n, "none", 1.0, True) for n in sizes]
     ranged = [Cell(n, kind, ratio, False) for n in sizes for kind in ("early", "middle", "two") for ratio in RATIOS]
-    bars = [Cell(600, "third", 4.0, False), Cell(3000, "third", 4.0, False), Cell(600, "third", 4.0, True)]
-    return [*plain, *ranged, *bars]
+    thirds = [Cell(n, "third", 4.0, False, fails) for fails in SHARES for n in (600, 3000)]
+    return [*plain, *ranged, *thirds, *(Cell(600, "third", 4.0, True, fails) for fails in SHARES)]
 
 
 def outcomes(
@@ -75,7 +78,7 @@ def _followed(task: tuple[Cell, int, int]) -> Outcome:
 def follow(cell: Cell, seed: int) -> Outcome:
     """One fleet searched as the learning does it: each population, then the control over all."""
     truth = _truth(cell, seed)
-    populations = fleet(seed, cell.cars, truth, whole=cell.whole)
+    populations = fleet(seed, cell.cars, truth, fails=cell.fails, whole=cell.whole)
     told = [find_ranges(spells, GENERIC).ranges for spells, _life in populations if len(spells.good)]
     kept = iter(control([one.probability for ranges in told for one in ranges]))
     found = [[one for one in ranges if next(kept)] for ranges in told]

@@ -8,8 +8,8 @@ import numpy as np
 from diagnostics.learning.study.cells import Cell, Outcome
 
 HEAD = (
-    "| cars | ranges | ratio | parts × modes searched | fleets | found | fleets with a false one | ends in their sets"
-    " | ratio in its interval | ratio: median error |"
+    "| cars | ranges | ratio | fails | parts × modes searched | fleets | found | fleets with a false one"
+    " | ends in their sets | ratio in its interval | ratio: median error |"
 )
 
 
@@ -61,10 +61,9 @@ def markdown(rows: Iterable[Row]) -> str:
         cell = row.cell
         shares = (_percent(one) for one in (row.found, row.false, row.ends, row.ratio))
         bias = "" if row.bias is None else f"{row.bias:+.0%}"
-        ratio = "" if cell.kind == "none" else f"{cell.ratio:g}"
-        lines.append(
-            f"| {cell.cars:,} | {cell.kind} | {ratio} | {row.searched} | {row.fleets} | {' | '.join(shares)} | {bias} |"
-        )
+        ratio, fails = ("", "") if cell.kind == "none" else (f"{cell.ratio:g}", cell.fails)
+        cells = [f"{cell.cars:,}", cell.kind, ratio, fails, str(row.searched), str(row.fleets), *shares, bias]
+        lines.append(f"| {' | '.join(cells)} |")
     return "\n".join(lines)
 
 
