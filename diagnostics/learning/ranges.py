@@ -88,7 +88,8 @@ def settle(spells: Spells, prior: Prior, found: FoundRanges, kept: Sequence[bool
         replace(one, found=bool(yes) or one.state == "confirmed") for one, yes in zip(found.ranges, kept, strict=True)
     ]
     windows = [(one.first, one.last) for one in ranges if one.is_used]
-    fit = fit_with(spells, prior, windows)
+    # Most populations hold no range, and are fitted without one already.
+    fit = found.fit if not windows and not found.fit.has_ranges else fit_with(spells, prior, windows)
     told = []
     for one in ranges:
         if one.is_used:

@@ -135,6 +135,10 @@ class WeibullFit:
     def shape(self) -> float:
         return float(np.exp(self.estimate[1]))
 
+    @property
+    def has_ranges(self) -> bool:
+        return any(name.startswith("range:") for name in self.names)
+
     def effect(self, name: str) -> float:
         """An effect on the log hazard; 0 where the fit has none of this name."""
         return float(self.estimate[self.names.index(name)]) if name in self.names else 0.0

@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.contrib.contenttypes.models import ContentType
 from django.db import transaction
@@ -110,7 +110,8 @@ class _Change:
             FailureModel.objects.filter(pk__in=gone).delete()
         if left:
             self._changes(len(left))
-            rows = [_filled(FailureModel(learning=self.learning), model) for _key, model in sorted(left.items())]
+            made = (model for _key, model in sorted(left.items()))
+            rows = [_filled(FailureModel(learning=self.learning), model, to_json(model)) for model in made]
             FailureModel.objects.bulk_create(rows, BATCH)
         told = ranges_keep(models=self.models.values(), groups=self.groups, learning=self._saved)
         self.count += told
@@ -126,13 +127,14 @@ class _Change:
     def _renew(self, row: FailureModel, model: PartModel) -> None:
         # Marked since the learning began: it did not know of that, so the mark stays for the next one.
         since = row.fingerprint.startswith(STALE) and row.fingerprint not in self.basis.marks
-        mark, same = row.fingerprint, row.document == to_json(model)
+        mark, document = row.fingerprint, to_json(model)
+        same = row.document == document
         if same and (since or row.fingerprint == model.fingerprint):
             return
         if not same:
             self._changes(1)
             row.learning = self.learning
-        _filled(row, model)
+        _filled(row, model, document)
         if since:
             row.fingerprint = mark
         row.save()
@@ -149,11 +151,11 @@ class _Change:
         return self.learning
 
 
-def _filled(row: FailureModel, model: PartModel) -> FailureModel:
+def _filled(row: FailureModel, model: PartModel, document: dict[str, Any]) -> FailureModel:
     row.system, row.part, row.revision, row.original, row.mode = _key(model)
     row.units, row.failed = model.tally.units, model.tally.failed
     row.range_probability, row.fingerprint = model.range_probability, model.fingerprint
-    row.document = to_json(model)
+    row.document = document
     return row
 
 
