@@ -31,6 +31,17 @@ MAY: Mapping[str, frozenset[str]] = {
     "learning.ask": frozenset({_T, _P, _O}),
     "range.decide": frozenset({_O}),
     "run.cancel": frozenset({_O}),
+    "plan.write": frozenset({_T, _C, _O}),
+    "clock.write": frozenset({_T, _C, _P, _O}),
+    "clock.correct": frozenset({_O}),
+    "bay.write": frozenset({_O}),
+    "estimate.write": frozenset({_C, _O}),
+    "outlay.write": frozenset({_C, _P, _O}),
+    "car.merge": frozenset({_C, _O}),
+    "figures.see": frozenset({_O}),
+    "people.manage": frozenset({_O}),
+    "records.bring": frozenset({_O}),
+    "records.take": frozenset({_O}),
 }
 
 

@@ -1,24 +1,71 @@
-from shop.models.cars import Car, Climate, Customer, OdometerReading
-from shop.models.jobs import Hold, Job, JobNote, Picture, Stage
-from shop.models.people import Role, ShopProfile, User
+from shop.models.cars import Car, Climate, Customer, OdometerReading, OwnerChange
+from shop.models.estimates import (
+    Answer,
+    CostKind,
+    Estimate,
+    EstimateLine,
+    EstimateVersion,
+    LineAnswer,
+    Outlay,
+    VersionState,
+)
+from shop.models.jobs import ComebackCause, Hold, Job, JobNote, Moment, Picture, Stage
+from shop.models.people import Invitation, RecoveryCode, Role, SecondFactor, ShopProfile, SignedIn, User
+from shop.models.plans import (
+    Away,
+    Bay,
+    BayBooking,
+    Clock,
+    FeedLink,
+    Task,
+    TaskKind,
+    TaskOrder,
+    TaskPart,
+    TaskState,
+)
 from shop.models.runs import RunState, TaskRun
 from shop.models.trail import AppendOnlyError, TrailEntry
 
 __all__ = [
+    "Answer",
     "AppendOnlyError",
+    "Away",
+    "Bay",
+    "BayBooking",
     "Car",
     "Climate",
+    "Clock",
+    "ComebackCause",
+    "CostKind",
     "Customer",
+    "Estimate",
+    "EstimateLine",
+    "EstimateVersion",
+    "FeedLink",
     "Hold",
+    "Invitation",
     "Job",
     "JobNote",
+    "LineAnswer",
+    "Moment",
     "OdometerReading",
+    "Outlay",
+    "OwnerChange",
     "Picture",
+    "RecoveryCode",
     "Role",
     "RunState",
+    "SecondFactor",
     "ShopProfile",
+    "SignedIn",
     "Stage",
+    "Task",
+    "TaskKind",
+    "TaskOrder",
+    "TaskPart",
     "TaskRun",
+    "TaskState",
     "TrailEntry",
     "User",
+    "VersionState",
 ]

@@ -33,6 +33,7 @@ class Car(models.Model):
     before that day were not written down anywhere; null: all that matters is known, as far as anybody can tell.
 
     The slug is a natural key: a car whose system nobody has declared yet can be taken in all the same (blank).
+    `merged_into`: this row was the same car written down twice; everything of it hangs on the other one now.
     """
 
     vin = models.CharField(_("VIN"), max_length=17, unique=True)
@@ -45,6 +46,7 @@ class Car(models.Model):
     climate = models.CharField(max_length=10, choices=Climate, default=Climate.TEMPERATE)
     system = models.SlugField(_("top system"), max_length=60, blank=True)
     owner = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="cars", null=True, blank=True)
+    merged_into = models.ForeignKey("self", on_delete=models.PROTECT, related_name="doubles", null=True, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
@@ -60,6 +62,10 @@ class Car(models.Model):
             models.CheckConstraint(
                 condition=models.Q(known_from__isnull=True) | models.Q(known_from__gte=models.F("made_on")),
                 name="car_known_from_after_made",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(merged_into__isnull=True) | ~models.Q(merged_into=models.F("id")),
+                name="car_not_merged_into_itself",
             ),
         ]
 
@@ -82,3 +88,21 @@ class OdometerReading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.km} km, {self.read_on}"
+
+
+class OwnerChange(models.Model):
+    """The car went from one owner to the next on a day. What came before belongs to the earlier owner: the car's
+    technical history goes along, prices, words and addresses do not."""
+
+    car = models.ForeignKey(Car, on_delete=models.CASCADE, related_name="owner_changes")
+    earlier = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
+    later = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
+    on = models.DateField()
+    at = models.DateTimeField()
+    by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["on", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.car_id}: {self.on}"

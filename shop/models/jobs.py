@@ -27,7 +27,20 @@ class Hold(models.TextChoices):
     NOTHING = "nothing", _("nothing")
 
 
+class ComebackCause(models.TextChoices):
+    """Why a car came back after a job."""
+
+    SAME = "same", _("the same fault again")
+    PART = "part", _("a part that was fitted failed")
+    WORK = "work", _("something left or damaged at work")
+    OTHER = "other", _("another fault")
+    NOTHING = "nothing", _("nothing found")
+
+
 class Job(models.Model):
+    """`reference`: its number in the records that it was brought from. `comeback_of`: the job after which the car came
+    back with this one, and why it did, once somebody knows."""
+
     car = models.ForeignKey(Car, on_delete=models.PROTECT, related_name="jobs")
     title = models.CharField(max_length=140)
     complaint = models.TextField(blank=True, help_text=_("In the customer’s words"))
@@ -39,6 +52,9 @@ class Job(models.Model):
     opened_by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")
     finished_at = models.DateTimeField(null=True, blank=True)
     promised_on = models.DateField(null=True, blank=True)
+    reference = models.CharField(max_length=60, blank=True)
+    comeback_of = models.ForeignKey("self", on_delete=models.SET_NULL, related_name="comebacks", null=True, blank=True)
+    comeback_cause = models.CharField(max_length=12, choices=ComebackCause, blank=True)
 
     class Meta:
         ordering = ["-opened_at", "-pk"]
@@ -50,6 +66,12 @@ class Job(models.Model):
                 condition=models.Q(stage__in=["done", "gone"], finished_at__isnull=False)
                 | (~models.Q(stage__in=["done", "gone"]) & models.Q(finished_at__isnull=True)),
                 name="job_finished_when_done",
+            ),
+            models.UniqueConstraint(
+                fields=["car", "reference"], condition=~models.Q(reference=""), name="job_reference_once_a_car"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(comeback_cause__in=["", *ComebackCause.values]), name="job_comeback_cause_known"
             ),
         ]
 
@@ -81,13 +103,21 @@ class JobNote(models.Model):
         return self.words[:60]
 
 
+class Moment(models.TextChoices):
+    BEFORE = "before", _("Before")
+    AFTER = "after", _("After")
+
+
 class Picture(models.Model):
-    """A picture of a job, re-encoded and without its metadata; the file is served by permission only."""
+    """A picture of a job, re-encoded and without its metadata; the file is served by permission only. `before`: of a
+    picture taken after the work, the one of the same place before it."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="pictures")
     file = models.FileField(upload_to="pictures/%Y/%m")
     caption = models.CharField(max_length=140, blank=True)
     position = models.CharField(max_length=12, blank=True)
+    moment = models.CharField(max_length=8, choices=Moment, blank=True)
+    before = models.OneToOneField("self", on_delete=models.SET_NULL, related_name="after", null=True, blank=True)
     width = models.PositiveIntegerField()
     height = models.PositiveIntegerField()
     by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")

@@ -1,0 +1,29 @@
+"""The reads of the base app."""
+
+from shop.selectors.base import (
+    FOUND_AT_MOST,
+    IN_THE_SHOP,
+    TRAIL_FILTERS,
+    Floor,
+    FloorGroup,
+    cars_found,
+    customers_found,
+    floor,
+    odometer_of,
+    trail_of,
+    typed,
+)
+
+__all__ = [
+    "FOUND_AT_MOST",
+    "IN_THE_SHOP",
+    "TRAIL_FILTERS",
+    "Floor",
+    "FloorGroup",
+    "cars_found",
+    "customers_found",
+    "floor",
+    "odometer_of",
+    "trail_of",
+    "typed",
+]
