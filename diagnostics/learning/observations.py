@@ -39,18 +39,50 @@ def read_observations(file: TextIO, *, today: date | None = None) -> tuple[Obser
     return rows.observations(), tuple(sorted(rows.skipped, key=lambda one: one.row))
 
 
+class _Lines:
+    """The lines of a file; `row`: those of the row that is being read."""
+
+    def __init__(self, file: TextIO) -> None:
+        self.file = iter(file)
+        self.row: list[str] = []
+
+    def __iter__(self) -> Iterator[str]:
+        return self
+
+    def __next__(self) -> str:
+        self.row.append(next(self.file))
+        return self.row[-1]
+
+
 def _reader(file: TextIO) -> Iterator[list[str] | csv.Error]:
-    """The rows; in place of one that cannot be read, why."""
-    reader = csv.reader(file, strict=True)
+    """The rows; in place of one that cannot be read, why.
+
+    A quotation mark that nobody closes would swallow what follows, up to the end: it costs its own line alone, those
+    after it are read one by one.
+    """
+    lines, width = _Lines(file), 0
+    reader = csv.reader(lines, strict=True)
     while True:
+        lines.row.clear()
         try:
-            yield next(reader)
+            found: list[str] | csv.Error = next(reader)
         except StopIteration:
             return
         except csv.Error as error:
-            yield error
+            found = error
         except UnicodeDecodeError as error:
             raise NoObservationsError(_("The file is no CSV text in UTF-8: {why}.").format(why=error)) from error
+        width = width or (len(found) if isinstance(found, list) else 0)
+        swallowed = lines.row[1:]
+        if not swallowed or (isinstance(found, list) and len(found) == width):
+            yield found
+            continue
+        yield csv.Error(_("a quotation mark is opened and not closed"))
+        for line in swallowed:
+            try:
+                yield from csv.reader([line], strict=True)
+            except csv.Error as error:
+                yield error
 
 
 @dataclass(slots=True)
@@ -79,6 +111,9 @@ class _Rows:
         heading = [name.strip().lstrip("\ufeff").lower() for name in first]
         if not heading:
             raise NoObservationsError(_("The file is empty; expected a heading: {names}.").format(names=_list(COLUMNS)))
+        if len(heading) == 1 and (";" in heading[0] or "\t" in heading[0]):
+            told = _("The columns are not divided by commas; expected a heading: {names}.")
+            raise NoObservationsError(told.format(names=",".join(COLUMNS)))
         missing = [name for name in COLUMNS if name not in heading]
         if missing:
             told = _("The heading lacks {missing}; expected: {names}.")
@@ -101,7 +136,8 @@ class _Rows:
     def __iter__(self) -> Iterator[tuple[int, list[str]]]:
         for number, fields in enumerate(self.reader, start=2):
             if isinstance(fields, csv.Error):
-                self.skipped.append(Skipped(number, _("The row cannot be read as CSV: {why}.").format(why=fields)))
+                told = _("The row cannot be read as CSV, mind its quotation marks: {why}.")
+                self.skipped.append(Skipped(number, told.format(why=fields)))
             elif fields and any(map(str.strip, fields)):
                 yield number, fields
 

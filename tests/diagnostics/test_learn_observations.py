@@ -82,6 +82,7 @@ def test_the_same_row_twice_counts_once():
         ("unit,system\n", "lacks position, part"),
         (HEADING + ",unit\n", "names unit more than once"),
         ('"unit', "heading cannot be read"),
+        (HEADING.replace(",", ";") + "\n", "not divided by commas"),
     ],
 )
 def test_what_is_no_file_of_observations_is_refused_as_a_whole(text, words):
@@ -102,6 +103,30 @@ def test_only_bad_rows_leave_nothing_but_their_reasons():
     taken, skipped = read([GOOD.replace("good", "fine")] * 3)
     assert len(taken) == 0
     assert [one.row for one in skipped] == [2, 3, 4]
+
+
+def test_a_quotation_mark_that_nobody_closes_costs_its_own_row_alone():
+    """Without care it would swallow all that follows, or what stands up to the next mark."""
+    rows = [GOOD.replace("u1", f"u{number}") for number in range(60)]
+    for opened in ([20], [20, 40], [20, 21, 22], [59]):
+        broken = ['"' + row if number in opened else row for number, row in enumerate(rows)]
+        taken, skipped = read(broken)
+        assert [one.row for one in skipped] == [number + 2 for number in opened]
+        assert all("mind its quotation marks" in one.why for one in skipped)
+        assert len(taken) == 60 - len(opened)
+
+
+def test_two_stray_marks_that_close_each_other_swallow_no_rows():
+    rows = [GOOD.replace("u1", f"u{number}") for number in range(6)]
+    taken, skipped = read([*rows[:2], GOOD.replace("u1", "u8") + '"', *rows[2:4], '",x' + GOOD, *rows[4:]])
+    assert [one.row for one in skipped] == [4, 7]
+    assert len(taken) == 6
+
+
+def test_a_remark_may_go_over_several_lines():
+    taken, skipped = read([f'{GOOD},"seen\ntwice"', GOOD.replace("u1", "u2") + ",x"], heading=HEADING + ",remark")
+    assert not skipped
+    assert len(taken) == 2
 
 
 @given(st.lists(st.text(max_size=40), max_size=8))
