@@ -11,7 +11,7 @@ it is exact up to the quadrature, whose step is finer than the spread of any lev
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -25,9 +25,10 @@ PRIOR_NONE = 0.9
 REACH, REACH_FEW = 4.5, 9.0
 """Log levels from the middle of the data that the quadrature covers; without failures the prior alone bounds them."""
 STEP_FINEST, STEP_COARSEST = 0.02, 0.3
-NODE_STEP, NODES = 1.5, 4
+NODE_STEP, NODES = 1.5, 10
 """Of the log shape: step in standard deviations of its posterior without a range (fine for a smooth density), and
-most steps to either side: beside a range the likeliest shape lies far from the one without."""
+most steps to either side: beside a strong range in many cars the likeliest shape lies up to ten deviations from the one
+without, and a row that ends short of it tells the ratio too low."""
 NODE_LOSS = 8.0
 """A shape that weighs less than exp(-NODE_LOSS) of the best, with the likeliest window or without any, ends the row."""
 LESS = 0.1
@@ -102,7 +103,16 @@ def scan(
         return _table(rows, block, len(count), grid, fit, prior, NODE_STEP * node)
 
     weighed = _walk(table, grid, first, last)
-    return _posterior(weighed, grid, first, last, start=start, step=step, prior_none=prior_none, least=least)
+    found = _posterior(weighed, grid, first, last, start=start, step=step, prior_none=prior_none, least=least)
+    if not spells.year_only.any() or not len(found.weight):
+        return found
+    # Of a car whose month is not known the range itself says something: one that failed was likelier made within it.
+    # A second look with that told; how likely a range is stays as the first look had it.
+    rows = replace(rows, count=_months_weighed(rows, fit, found))
+    again = _posterior(
+        _walk(table, grid, first, last), grid, first, last, start=start, step=step, prior_none=prior_none
+    )
+    return replace(again, probability=found.probability, log_bayes=found.log_bayes)
 
 
 def level_grid(failures: float) -> Floats:
@@ -211,6 +221,9 @@ def _posterior(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Rows:
+    """`spread`: where the twelve months of each car of a known year begin; they come last, one car after the other."""
+
+    spread: int
     entry: Floats
     good: Floats
     failed: Floats
@@ -228,7 +241,29 @@ def _rows(spells: Spells, offset: Floats | None) -> _Rows:
     share = np.concatenate([np.ones(len(exact)), np.full(12 * len(spread), 1 / 12)])
     take = (spells.entry, spells.good, spells.failed, shift)
     entry, good, failed, shifted = (one[place] for one in take)
-    return _Rows(entry, good, failed, shifted, month, share * spells.count[place])
+    return _Rows(len(exact), entry, good, failed, shifted, month, share * spells.count[place])
+
+
+def _months_weighed(rows: _Rows, fit: WeibullFit, found: WindowPosterior) -> Floats:
+    """The counts of the rows with the months of each car of a known year weighed by how likely its life is at the level
+    that the likeliest window gives them."""
+    first, last = found.first[found.best], found.last[found.best]
+    inside = (rows.month >= first) & (rows.month <= last)
+    ratio = float(np.exp(found.ratio[found.best] @ found.log_ratio / found.weight[found.best]))
+    ages = (rows.entry, rows.good, np.where(np.isfinite(rows.failed), rows.failed, rows.good))
+    begun, low, high = (_hazard(age, fit.shape, float(fit.estimate[0]), rows.offset) for age in ages)
+    passed = rows.count @ (np.where(inside, ratio, 1.0) * ((low + high) / 2 - begun))
+    outer = float(rows.count[np.isfinite(rows.failed)].sum() / max(float(passed), 1e-12))
+    level = np.where(inside, ratio, 1.0) * outer
+    gap = np.maximum(high - low, 1e-300) * level
+    exact = np.where(rows.good == rows.failed, np.log(level), 0.0)
+    log_likelihood = (begun - low) * level + np.where(high > low, log1mexp(gap), exact)
+    months = log_likelihood[rows.spread :].reshape(-1, 12)
+    weight = np.exp(months - months.max(axis=1, keepdims=True))
+    whole = rows.count[rows.spread :].reshape(-1, 12).sum(axis=1)
+    count = rows.count.copy()
+    count[rows.spread :] = (whole[:, None] * weight / weight.sum(axis=1, keepdims=True)).ravel()
+    return count
 
 
 def _table(
