@@ -1,6 +1,7 @@
 """Observations from a CSV file: every row either becomes an entry or comes back with its number and why not."""
 
 import csv
+import re
 from array import array
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
@@ -19,6 +20,8 @@ LONGEST = 200
 """Characters of a field."""
 EARLIEST_YEAR, LATEST_YEAR = 1900, 2200
 _DAYS, _MODES = 1_000_000, 100_000
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+"""Alone of what ISO 8601 allows: days by week are nothing that people write, and a slip may look like one."""
 
 
 class NoObservationsError(ValueError):
@@ -281,7 +284,7 @@ def _refuse_order(month: int, since: int, day: int) -> None:
 
 def _ordinal(text: str) -> int | None:
     try:
-        day = date.fromisoformat(text) if len(text) == 10 else None
+        day = date.fromisoformat(text) if _DAY.fullmatch(text) else None
     except ValueError:
         return None
     return day.toordinal() if day is not None and EARLIEST_YEAR <= day.year <= LATEST_YEAR else None

@@ -1,6 +1,7 @@
 """Files of observations: every row is taken or comes back with its number and why."""
 
 import io
+from datetime import date
 
 import pytest
 from hypothesis import given
@@ -138,3 +139,48 @@ def test_whatever_stands_in_a_row_is_taken_or_comes_back(lines):
         raise AssertionError(text) from None
     assert len(taken) >= 1
     assert all(one.why and one.row >= 2 for one in skipped)
+
+
+def test_a_day_may_be_the_first_and_is_tomorrow_at_most():
+    """It is tomorrow already elsewhere; a car may be looked at in its first month, a unit on the day of its fitting."""
+    for day in ("2004-03-01", "2025-06-01", "2025-06-02"):
+        taken, skipped = read([GOOD.replace("2012-05-06", day)])
+        assert not skipped
+        assert len(taken) == 1
+    assert len(read([GOOD.replace(",,hot", ",2012-05-06,hot")])[0]) == 1
+    assert "lies in the future" in why(GOOD.replace("2012-05-06", "2025-06-03"))
+
+
+def test_days_are_written_in_one_way_and_of_a_century_that_has_cars():
+    assert "expected a day as YYYY-MM-DD" in why(GOOD.replace("2012-05-06", "20120506"))
+    assert "expected a day as YYYY-MM-DD" in why(GOOD.replace(",,hot", ",2012-W01-3,hot"))
+    assert "expected a day as YYYY-MM-DD" in why(GOOD.replace("2012-05-06", "2999-05-06"))
+
+
+def test_one_unit_seen_failed_in_two_modes_on_one_day_is_two_observations():
+    taken, skipped = read([GOOD.replace("good,", "failed,open"), GOOD.replace("good,", "failed,dead")])
+    assert not skipped
+    assert [taken.modes[code] for code in taken.failed] == ["open", "dead"]
+
+
+def test_modes_keep_their_names_in_whatever_order_they_appear():
+    rows = [
+        GOOD.replace("u1", f"u{n}").replace("good,", f"failed,{m}") for n, m in enumerate(["stuck", "dead", "open"])
+    ]
+    taken, _skipped = read(rows)
+    assert [taken.modes[code] for code in taken.failed] == modes
+
+
+def test_the_history_of_a_car_begins_where_the_file_says():
+    taken, _skipped = read([GOOD + ",2010-02-03", GOOD.replace("u1", "u2") + ","], heading=HEADING + ",known_from")
+    assert list(taken.known_day) == [date(2010, 2, 3).toordinal(), 0]
+
+
+def test_units_without_a_car_are_in_no_car_that_has_a_name():
+    named = GOOD + ",u2"
+    taken, _skipped = read([named, GOOD.replace("u1", "u2") + ","], heading=HEADING + ",car")
+    assert len(set(taken.car)) == 2, "the car u2 is not the car of the unit u2"
+
+
+def test_a_field_with_a_nul_comes_back():
+    assert "NUL" in why(GOOD.replace("u1", "u\0"))
