@@ -164,9 +164,8 @@ def test_one_unit_seen_failed_in_two_modes_on_one_day_is_two_observations():
 
 
 def test_modes_keep_their_names_in_whatever_order_they_appear():
-    rows = [
-        GOOD.replace("u1", f"u{n}").replace("good,", f"failed,{m}") for n, m in enumerate(["stuck", "dead", "open"])
-    ]
+    modes = ["stuck", "dead", "open"]
+    rows = [GOOD.replace("u1", f"u{number}").replace("good,", f"failed,{mode}") for number, mode in enumerate(modes)]
     taken, _skipped = read(rows)
     assert [taken.modes[code] for code in taken.failed] == modes
 
