@@ -13,6 +13,8 @@ class DiagnosticsConfig(AppConfig):
         words.speak_with(gettext)
 
         from diagnostics.selectors import reasons_not_done
-        from shop import gates
+        from diagnostics.services.learning import car_facts_learned
+        from shop import facts, gates
 
         gates.register(reasons_not_done)
+        facts.register(car_facts_learned)

@@ -4,7 +4,7 @@ The worker, the command and the demo all come through learning_run, so that the 
 learns.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import timedelta
 from functools import partial
 from typing import TYPE_CHECKING
@@ -13,12 +13,12 @@ from django.db import transaction
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from diagnostics.models import BenchSheet, FailureModel, Learning
+from diagnostics.models import BenchSheet, FailureModel, Learning, Sighting
 from diagnostics.selectors.learning import CHANGED, STALE, WHOLE, Group, newest_learning, stale_groups
 from diagnostics.services.learned import Basis, Overtaken, learn_alone, learned_keep, models_stale
 from diagnostics.services.sightings import sightings_refresh
 from shop.errors import Conflict
-from shop.models import RunState, TaskRun, User
+from shop.models import Car, RunState, TaskRun, User
 from shop.permissions import require
 from shop.runs import run_is_alive, run_progress, run_queue, run_send
 
@@ -30,6 +30,8 @@ LOST_AFTER = timedelta(minutes=30)
 SHEETS_AT_ONCE = 100
 """Bench sheets that are read in one transaction; other people's writes wait for no more than that."""
 ATTEMPTS = 4
+FACTS = frozenset({"made_on", "year_only", "known_from", "climate"})
+"""Of a car, that the learning knows its units by."""
 Tell = Callable[[int, int, str], None]
 """done, total, words; may raise Cancelled."""
 
@@ -63,6 +65,16 @@ def learning_follow() -> None:
     """After the caller's commit, have the models follow what has changed. One learning that waits does for all."""
     # What was written stands, whatever becomes of this: at night everything is learned anyway.
     transaction.on_commit(_queue_changed, robust=True)
+
+
+def car_facts_learned(car: Car, changed: Collection[str]) -> None:
+    """A car's production month, climate or known history was put right: what was learned with it is learned anew."""
+    if not FACTS & set(changed):
+        return
+    groups = Sighting.objects.filter(car=car).order_by().values_list("system", "part").distinct()
+    if groups:
+        models_stale(sorted(groups))
+        learning_follow()
 
 
 def _queue_changed() -> None:

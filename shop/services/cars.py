@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from shop import vin as vins
 from shop.errors import Conflict, ShopError
+from shop.facts import facts_changed
 from shop.models import Car, Climate, Customer, OdometerReading, User
 from shop.permissions import require
 from shop.services.trail import trail_record
@@ -92,6 +93,8 @@ def car_update(
         told.append(_("another owner"))
     if told:
         _save_car(car)
+        if changed:
+            facts_changed(car, changed)
         words = _("Changed: {changes}.").format(changes="; ".join(told))
         trail_record(by=by, kind="car.changed", words=words, car=car, link=car.get_absolute_url())
     return car

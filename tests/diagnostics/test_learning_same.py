@@ -14,6 +14,7 @@ from diagnostics.selectors import computed
 from diagnostics.services.learned import models_stale
 from diagnostics.services.learning import learning_run
 from shop.models import Car, Job, User
+from shop.services import car_update
 from tests.diagnostics.bench import publish
 
 pytestmark = pytest.mark.django_db
@@ -106,3 +107,21 @@ def test_the_order_in_which_sightings_came_does_not_matter(fleet: list[BenchShee
     Sighting.objects.bulk_create(rows)
     assert learning_run() is None
     assert _documents() == before
+
+
+def test_a_cars_month_put_right_is_followed_by_what_was_learned_with_it(fleet: list[BenchSheet], owner: User) -> None:
+    learning_run()
+    car = fleet[7].car
+    names = ("vin", "maker", "model", "plate", "climate", "system", "owner", "year_only", "known_from")
+    facts = {name: getattr(car, name) for name in names}
+    car_update(car=car, by=owner, made_on=dt.date(2013, 5, 1), **facts)
+    second = learning_run(whole=False)
+    assert second is not None
+    assert not second.whole
+    partly = _documents()
+    assert FailureModel.objects.filter(learning=second).values("part").distinct().count() == 2
+    FailureModel.objects.all().delete()
+    learning_run()
+    assert _documents() == partly
+    car_update(car=car, by=owner, made_on=car.made_on, **facts | {"plate": "TW 7"})
+    assert not FailureModel.objects.filter(fingerprint__startswith="stale:").exists()
