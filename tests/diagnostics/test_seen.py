@@ -291,3 +291,21 @@ def test_a_failed_unit_is_never_called_good_in_the_mode_it_failed_in(modes: list
     entries = [by_hand("BG1", 10 * i + 5) for i in range(4)]
     for one in rows(*entries, work=work):
         assert not one.failed or one.failed not in modes_in(one.good)
+
+
+def test_a_click_that_nobody_heard_clears_nothing_even_where_the_fault_is_named() -> None:
+    silent = entry(RHT, 1, check="click", position="BG1", heard=False)
+    (old, *_new) = rows(silent, pin("BG1", 0.01, minutes=2), work=(Done(at(5), "BG1", "replace", "never-makes"),))
+    assert old.failed == "never-makes"
+    assert "stays-made" not in modes_in(old.good)
+
+
+def test_a_motion_lets_a_flickering_contact_through_where_it_reads_made_or_only_weakly_so() -> None:
+    """Made in 45 and between in 7 of 100 readings: not cleared by one whole motion, but by two."""
+    assert "comes-and-goes" not in good("BG7", ran("close"))
+    assert "comes-and-goes" in good("BG7", ran("close"), ran("close", 2))
+    (through,) = {
+        one.chance for one in passes("rht-trio").of(ran("close").observation, "ok")
+        if (one.position, one.mode) == ("BG7", "comes-and-goes")
+    }  # fmt: skip
+    assert through == pytest.approx(0.52)
