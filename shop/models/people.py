@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
+from django.db.models.functions import Lower
 from django.utils.translation import gettext_lazy as _
 
 
@@ -16,10 +17,12 @@ class Role(models.TextChoices):
 
 
 class User(AbstractUser):
-    """A person of the shop; what they may do follows from the role (shop/permissions.py)."""
+    """A person of the shop; what they may do follows from the role (shop/permissions.py). `second_factor_waived`: one
+    of the demo's invented people, whose passwords are printed for everybody anyway."""
 
     role = models.CharField(max_length=12, choices=Role, default=Role.TECHNICIAN)
     tour_dismissed_at = models.DateTimeField(null=True, blank=True)
+    second_factor_waived = models.BooleanField(default=False)
 
     class Meta(AbstractUser.Meta):
         constraints = [models.CheckConstraint(condition=models.Q(role__in=Role.values), name="user_role_known")]
@@ -86,6 +89,11 @@ class Invitation(models.Model):
                 condition=models.Q(accepted_at__isnull=True, user__isnull=True)
                 | models.Q(accepted_at__isnull=False, user__isnull=False),
                 name="invitation_accepted_by_somebody",
+            ),
+            models.UniqueConstraint(
+                Lower("email"),
+                condition=models.Q(accepted_at__isnull=True, revoked_at__isnull=True),
+                name="invitation_one_open",
             ),
         ]
 

@@ -46,6 +46,9 @@ class Command(BaseCommand):
         self._say(_("Sign in as one of:"))
         for username, password, first, last, role in people.SIGN_INS:
             self._say(f"  {username:<8} {password:<18} {first} {last}, {role}")
+        self._say(
+            _("These four sign in without a second factor. In a real shop the parts manager and the owner need one.")
+        )
 
 
 def _refuse_busy(port: int) -> None:
