@@ -3,6 +3,7 @@
 from django.urls import path
 
 from diagnostics.views import (
+    behind,
     bench_list,
     drafts,
     drawings,
@@ -56,7 +57,7 @@ urlpatterns = [
     path("ranges/range/<int:pk>/", ranges.range_one, name="range"),
     path("ranges/range/<int:pk>/what-if/", ranges.range_what_if, name="range-what-if"),
     path("ranges/<slug:slug>/", ranges.ranges_system, name="ranges-system"),
-    path("ranges/<slug:slug>/cars/", ranges.ranges_cars, name="ranges-cars"),
+    path("ranges/<slug:slug>/cars/", behind.ranges_cars, name="ranges-cars"),
     path("ranges/<slug:slug>/file.csv", ranges.ranges_file, name="ranges-file"),
     path("tell/", tell.tell, name="tell"),
     path("tell/about/<slug:slug>/", tell.about, name="tell-about"),

@@ -4,23 +4,22 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
-from django.db.models import F, Max, Min, Q, QuerySet, Sum
+from django.db.models import Max, Sum
 
 from diagnostics.charts.strip import Strip, StripColumn, StripMark, StripRow, grain_for, make_strip, merged, span_of
 from diagnostics.charts.words import climate_words, estimate_words, part_title, part_words, range_phrase, ratio_words
 from diagnostics.engine.faults import MODE_BITS, mode_words
 from diagnostics.engine.words import _
 from diagnostics.learning.records import MonthTally, PartModel, Range, month_of
-from diagnostics.models import FailureModel, Learning, ProductionRange, RangeState, Sighting, SystemRevision
+from diagnostics.models import FailureModel, Learning, ProductionRange, RangeState, SystemRevision
+from diagnostics.selectors.behind import Counted
 from diagnostics.selectors.failure_model import models_now
 from diagnostics.selectors.learning import newest_learning, snapshot_of
 from diagnostics.selectors.systems import newest_revisions, system_of
 from shop.models import TrailEntry
 
 SHOWN = (RangeState.PROPOSED, RangeState.CONFIRMED)
-MODEL_FIELDS = ("system", "part", "revision", "original", "mode")
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,33 +231,18 @@ def models_at(models: Iterable[PartModel], position: str, mode: str) -> list[Par
     return sorted(found, key=lambda one: (not one.population.original, -one.tally.failed, one.population))
 
 
-def units_any_mode(
-    *,
-    slug: str,
-    positions: Sequence[str],
-    first: date | None = None,
-    last: date | None = None,
-    failed: bool | None = None,
-) -> QuerySet[Sighting, dict[str, Any]]:
-    """The units at a position whatever they fail in, with the columns of selectors.sightings.units_behind."""
-    rows = Sighting.objects.filter(system=slug, position__in=positions)
-    if first is not None:
-        rows = rows.filter(car__made_on__gte=first)
-    if last is not None:
-        rows = rows.filter(car__made_on__lte=last)
-    car = ("car_id", *(f"car__{name}" for name in ("maker", "model", "plate", "vin", "made_on", "year_only")))
-    units = rows.order_by().values(*car, "position", "part", "revision", "since")
-    units = units.annotate(
-        last_good=Max("on", filter=Q(failed="")),
-        first_failed=Min("on", filter=~Q(failed="")),
-        failed_mode=Max("failed"),
-        sheet_id=Max("sheet_id"),
+def units_on_strip(counted: Counted) -> int:
+    """The units that the strip of all modes shows at these positions and months: of each part and month those of the
+    mode that most were looked at in."""
+    originals = [model for model in models_of(counted.system) if model.population.original]
+    first = month_of(counted.first) if counted.first else 0
+    last = month_of(counted.last) if counted.last else month_of(date.max)
+    months = months_together(originals, "")
+    return sum(
+        one.units
+        for (position, month), one in months.items()
+        if position in counted.positions and first <= month <= last
     )
-    if failed is not None:
-        units = units.filter(first_failed__isnull=not failed)
-    order = (F("first_failed").asc(nulls_last=True), "car__made_on", "car_id", "since")
-    found: QuerySet[Sighting, dict[str, Any]] = units.order_by(*order)
-    return found
 
 
 def known_mode(mode: str) -> bool:

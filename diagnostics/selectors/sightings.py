@@ -1,5 +1,4 @@
-"""Reads of sightings: everything as columns for the learning, the units behind a number, what is fitted in one car and
-was last seen good."""
+"""Reads of sightings: everything as columns for the learning, what is fitted in one car and was last seen good."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -8,8 +7,7 @@ from itertools import islice
 from typing import Any
 
 import numpy as np
-from django.db.models import Exists, F, Max, Min, OuterRef, Q, QuerySet, Sum
-from django.db.models.functions import Coalesce
+from django.db.models import Exists, Max, OuterRef, QuerySet, Sum
 
 from diagnostics.engine.faults import MODE_BITS, modes_in
 from diagnostics.learning.columns import UNKNOWN_SINCE, Observations
@@ -131,54 +129,6 @@ def _facts(cars: QuerySet[Car], wanted: Ints) -> tuple[Ints, Ints]:
     ]
     table = np.array(facts, dtype=np.int64).reshape(-1, 5).T
     return table[1:], np.searchsorted(table[0], wanted)
-
-
-def units_behind(
-    *,
-    system: str,
-    positions: Iterable[str],
-    mode: str,
-    first: date | None = None,
-    last: date | None = None,
-    failed: bool | None = None,
-    part: str | None = None,
-    revision: str | None = None,
-    original: bool | None = None,
-) -> QuerySet[Sighting, dict[str, Any]]:
-    """The units that a number of the failure model counts, one row each (to be paged by who shows them; one query a
-    page and one for the count), failed ones first.
-
-    `first`, `last`: production months of the car (any day of them, both included); a car of which only the year is
-    known stands in its January. `failed`: only those that failed in `mode`, or only those that did not. `original`:
-    only units fitted in the works, or only later ones. A row: car_id, car__maker, car__model, car__plate, car__vin,
-    car__made_on, car__year_only, position, part, revision, since, last_good, first_failed (days or None), sheet_id (the
-    newest sheet that tells it: of the failure, else of the last time seen).
-    """
-    rows = Sighting.objects.filter(system=system, position__in=tuple(positions))
-    rows = rows.annotate(fine=F("good").bitand(MODE_BITS[mode])).filter(Q(fine__gt=0) | Q(failed=mode))
-    if part is not None:
-        rows = rows.filter(part=part)
-    if revision is not None:
-        rows = rows.filter(revision=revision)
-    if original is not None:
-        rows = rows.filter(since__isnull=original)
-    if first is not None:
-        rows = rows.filter(car__made_on__gte=first.replace(day=1))
-    if last is not None:
-        rows = rows.filter(car__made_on__lte=last.replace(day=1))
-    car = ("car_id", *(f"car__{name}" for name in ("maker", "model", "plate", "vin", "made_on", "year_only")))
-    units = rows.order_by().values(*car, "position", "part", "revision", "since")
-    units = units.annotate(
-        last_good=Max("on", filter=Q(fine__gt=0) & ~Q(failed=mode)),
-        first_failed=Min("on", filter=Q(failed=mode)),
-        sheet_failed=Max("sheet_id", filter=Q(failed=mode)),
-        sheet_seen=Max("sheet_id"),
-    )
-    if failed is not None:
-        units = units.filter(first_failed__isnull=not failed)
-    order = (F("first_failed").asc(nulls_last=True), "car__made_on", "car_id", "position", "since")
-    found: QuerySet[Sighting, dict[str, Any]] = units.annotate(sheet_id=Coalesce("sheet_failed", "sheet_seen"))
-    return found.order_by(*order)
 
 
 @dataclass(slots=True)

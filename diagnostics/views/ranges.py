@@ -1,15 +1,13 @@
-"""Failure patterns by production date: all systems, one system, one production range, the cars behind a number."""
+"""Failure patterns by production date: all systems, one system, one production range."""
 
 import csv
 import datetime as dt
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -24,20 +22,19 @@ from diagnostics.charts.words import (
     range_sentence,
 )
 from diagnostics.engine.faults import mode_words
-from diagnostics.learning.records import first_day, month_of, month_words
+from diagnostics.learning.records import first_day
 from diagnostics.models import ProductionRange
 from diagnostics.selectors import ranges as read
 from diagnostics.selectors.learning import learning_state
 from diagnostics.selectors.range_charts import curves_view
 from diagnostics.selectors.range_files import FILES
-from diagnostics.selectors.sightings import units_behind
 from diagnostics.selectors.what_if import what_if
 from diagnostics.services.learning import learning_ask
 from diagnostics.services.ranges import range_confirm, range_dismiss, range_reopen
+from diagnostics.views.behind import range_url, strip_query
 from shop.errors import ShopError
 from shop.http import ShopRequest
 
-CARS_A_PAGE = 50
 DECIDE: Mapping[str, Callable[..., ProductionRange]] = {
     "confirm": range_confirm,
     "dismiss": range_dismiss,
@@ -136,9 +133,10 @@ def range_one(request: ShopRequest, pk: int) -> HttpResponse:
         "curves": curves_view(found.model.curves, prefix="curves", title=chart_title),
         "years": _years(found),
         "history": read.history_of_range(row),
-        "inside_url": _cars_url(row.system, row.positions, row.mode, row.first, row.last),
-        "failed_url": _cars_url(row.system, row.positions, row.mode, row.first, row.last, failed="1"),
-        "outside": _outside(row),
+        "inside_url": range_url(row, side="inside"),
+        "inside_failed_url": range_url(row, side="inside", failed="1"),
+        "outside_url": range_url(row, side="outside"),
+        "outside_failed_url": range_url(row, side="outside", failed="1"),
     }
     return render(request, "diagnostics/ranges/range.html", context, status=status)
 
@@ -149,42 +147,6 @@ def range_what_if(request: ShopRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(ProductionRange.objects.select_related("learning"), pk=pk)
     template = "diagnostics/ranges/what_if.html#answer" if request.htmx else "diagnostics/ranges/what_if.html"
     return render(request, template, {"row": row, "found": what_if(row)})
-
-
-@require_safe
-def ranges_cars(request: ShopRequest, slug: str) -> HttpResponse:
-    """The units behind a number: `p` position (may be repeated), `m` mode ('' for all), `f` and `t` production months,
-    `failed` 1 or 0."""
-    title, names = read.position_names(slug)
-    positions = request.GET.getlist("p")[:30]
-    mode = request.GET.get("m", "")
-    first, last = _month(request.GET.get("f", "")), _month(request.GET.get("t", ""))
-    failed = {"1": True, "0": False}.get(request.GET.get("failed", ""))
-    if mode and not read.known_mode(mode):
-        raise ShopError(_("No such mode of failing: {mode}.").format(mode=mode[:40]))
-    if mode:
-        # As the models count them: units that the cars were made with.
-        rows: Any = units_behind(
-            system=slug, positions=positions, mode=mode, first=first, last=last, failed=failed, original=True
-        )
-    else:
-        rows = read.units_any_mode(slug=slug, positions=positions, first=first, last=last, failed=failed)
-    page = Paginator(rows, CARS_A_PAGE).get_page(request.GET.get("page"))
-    asked = request.GET.copy()
-    asked.pop("page", None)
-    context = {
-        "slug": slug,
-        "title": title,
-        "page": page,
-        "names": [(code, names.get(code, "")) for code in positions],
-        "mode_words": mode_words(mode) if mode else "",
-        "first": first,
-        "last": last,
-        "failed": failed,
-        "query": asked.urlencode(),
-        "units": [{**one, "mode": mode_words(one["failed_mode"]) if one.get("failed_mode") else ""} for one in page],
-    }
-    return render(request, "diagnostics/ranges/cars.html", context)
 
 
 @require_safe
@@ -225,15 +187,6 @@ def _told(one: read.FoundHere) -> dict[str, Any]:
     }
 
 
-def _outside(row: ProductionRange) -> list[tuple[str, str]]:
-    """Words and address of the cars made before the range and after it."""
-    before, after = first_day(month_of(row.first) - 1), first_day(month_of(row.last) + 1)
-    return [
-        (_("made before it"), _cars_url(row.system, row.positions, row.mode, None, before)),
-        (_("made after it"), _cars_url(row.system, row.positions, row.mode, after, None)),
-    ]
-
-
 def _model(model: Any) -> dict[str, Any]:
     return {
         "model": model,
@@ -248,8 +201,7 @@ def _picture(slug: str, strip: Strip, mode: str) -> StripView:
     title = _("Production months by position: {mode}").format(mode=mode_words(mode) if mode else _("all modes"))
 
     def cell_url(row: StripRow, column: StripColumn) -> str:
-        months = {"f": month_words(column.first), "t": month_words(column.last)}
-        return "cars/?" + urlencode({"p": row.position, **({"m": mode} if mode else {}), **months})
+        return "cars/?" + strip_query(row.position, mode, first_day(column.first), first_day(column.last))
 
     def mark_url(mark: StripMark) -> str:
         return reverse("diagnostics:range", args=[mark.key])
@@ -266,14 +218,14 @@ def _strip_rows(found: read.SystemPatterns) -> list[dict[str, Any]]:
             {
                 "row": row,
                 "expected": f"{row.expected:.1f}",
-                "url": "cars/?" + _asked([row.position], found.mode),
+                "url": "cars/?" + strip_query(row.position, found.mode),
                 "years": [
                     (
                         year,
                         units,
                         failed,
                         f"{expected:.1f}",
-                        "cars/?" + _asked([row.position], found.mode, dt.date(year, 1, 1), dt.date(year, 12, 1)),
+                        "cars/?" + strip_query(row.position, found.mode, dt.date(year, 1, 1), dt.date(year, 12, 1)),
                     )
                     for year, units, failed, expected in years
                 ],
@@ -291,47 +243,10 @@ def _years(found: read.FoundHere) -> list[tuple[Any, ...]]:
             failed,
             f"{expected:.1f}",
             inside,
-            _cars_url(row.system, row.positions, row.mode, dt.date(year, 1, 1), dt.date(year, 12, 1)),
+            range_url(row, f=f"{year}-01", t=f"{year}-12"),
         )
         for year, units, failed, expected, inside in read.month_rows(found)
     ]
-
-
-def _cars_url(
-    slug: str,
-    positions: list[str],
-    mode: str,
-    first: dt.date | None = None,
-    last: dt.date | None = None,
-    failed: str = "",
-) -> str:
-    return f"{reverse('diagnostics:ranges-cars', args=[slug])}?{_asked(positions, mode, first, last, failed)}"
-
-
-def _asked(
-    positions: list[str], mode: str, first: dt.date | None = None, last: dt.date | None = None, failed: str = ""
-) -> str:
-    asked: list[tuple[str, str]] = [("p", code) for code in positions]
-    asked += [("m", mode)] if mode else []
-    asked += [(key, f"{day:%Y-%m}") for key, day in (("f", first), ("t", last)) if day is not None]
-    asked += [("failed", failed)] if failed else []
-    return urlencode(asked)
-
-
-def _month(text: str) -> dt.date | None:
-    if not text:
-        return None
-    try:
-        year, month = (int(one) for one in text.split("-"))
-        return first_day(year * 12 + month - 1) if 1 <= month <= 12 else _bad_month(text)
-    except ValueError:
-        return _bad_month(text)
-
-
-def _bad_month(text: str) -> dt.date:
-    raise ShopError(
-        _("{text} is no production month; expected year and month, such as 2004-03.").format(text=text[:20])
-    )
 
 
 def _grain_words(grain: int) -> str:

@@ -4,61 +4,17 @@ in which one production range stands out."""
 import datetime as dt
 from typing import Any
 
-import numpy as np
 import pytest
-from django.utils import timezone
 
-from diagnostics.engine.faults import MODE_BITS
 from diagnostics.models import BenchSheet, FailureModel, Learning, ProductionRange, Sighting
 from diagnostics.selectors import computed
 from diagnostics.services.learned import models_stale
 from diagnostics.services.learning import learning_run
-from shop.models import Car, Job, User
+from shop.models import User
 from shop.services import car_update
-from tests.diagnostics.bench import publish
+from tests.diagnostics.fleet import HEADER, LID, a_sighting
 
 pytestmark = pytest.mark.django_db
-HEADER, LID = ("rht-trio", "TW-BGA-3014"), ("rht-trio", "TW-BGB-3022")
-GOOD = sum(MODE_BITS.values())
-
-
-@pytest.fixture
-def fleet(job: Job, tech: User, owner: User) -> list[BenchSheet]:
-    """150 cars of ten production years, each seen once: of the header switches of the first three years two in three
-    had failed, of the later ones one in twenty."""
-    publish(owner)
-    draw = np.random.default_rng(41)
-    months = draw.integers(2004 * 12, 2014 * 12, 150)
-    cars = Car.objects.bulk_create(
-        Car(
-            vin=f"0TWAH5903RT{number:06d}",
-            maker="Halden",
-            model="Brise",
-            made_on=dt.date(int(month) // 12, int(month) % 12 + 1, 1),
-            climate="temperate",
-            system="rht-trio",
-            owner=job.car.owner,
-        )
-        for number, month in enumerate(months, 100)
-    )
-    now = timezone.now()
-    sheets = BenchSheet.objects.bulk_create(
-        BenchSheet(job=job, car=car, opened_by=tech, opened_at=now, closed_at=now, sighted=True) for car in cars
-    )
-    seen = []
-    for sheet, month in zip(sheets, months, strict=True):
-        on = dt.date(int(month) // 12 + 1 + int(draw.integers(1, 8)), 6, 1)
-        for part, position in ((HEADER[1], "BG3"), (LID[1], "BG5")):
-            bad = draw.random() < (0.66 if part == HEADER[1] and month < 2007 * 12 else 0.05)
-            seen.append(_sighting(sheet, part, position, on, "stays-made" if bad else ""))
-    Sighting.objects.bulk_create(seen)
-    return sheets
-
-
-def _sighting(sheet: BenchSheet, part: str, position: str, on: dt.date, failed: str) -> Sighting:
-    good = 0 if failed else GOOD
-    kind = {"system": "rht-trio", "part": part, "position": position}
-    return Sighting(sheet=sheet, car=sheet.car, on=on, good=good, failed=failed, observations=1, **kind)
 
 
 def _documents() -> dict[str, Any]:
@@ -78,7 +34,7 @@ def test_what_changed_and_everything_give_the_same(
     assert ProductionRange.objects.filter(part=HEADER[1], mode="stays-made", state="proposed").exists()
     for sheet in fleet[:4]:
         Sighting.objects.filter(sheet=sheet, part=LID[1]).delete()
-        _sighting(sheet, LID[1], "BG5", dt.date(2021, 6, 1), "stays-made").save()
+        a_sighting(sheet, LID[1], "BG5", dt.date(2021, 6, 1), "stays-made").save()
     models_stale([LID])
     if not agreed:  # as where the change turns about elsewhere which ranges count
         monkeypatch.setattr(computed, "_agree", lambda _models: False)

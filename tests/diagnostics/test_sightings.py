@@ -1,6 +1,7 @@
 """Sightings: made from sheets, kept up to date, read as columns and by people."""
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,8 @@ from diagnostics import services
 from diagnostics.engine.faults import MODE_BITS, modes_in
 from diagnostics.learning.spells import groups_of, spells_of
 from diagnostics.models import BenchSheet, Check, Sighting, Unit, Work
-from diagnostics.selectors.sightings import fitted_in, observations, units_behind
+from diagnostics.selectors.behind import Counted, units_behind, units_told
+from diagnostics.selectors.sightings import fitted_in, observations
 from diagnostics.services import sightings_refresh
 from shop.models import Car, Job, User
 from shop.services import car_create, job_open
@@ -229,20 +231,20 @@ def test_the_units_behind_a_number_are_named_with_the_sheet_that_tells(sheet: Be
     by_hand(sheet, tech)
     by_hand(sheet, tech, "BG2")
     sightings_refresh()
-    asked: dict[str, Any] = {"system": "rht-trio", "positions": ("BG1", "BG2"), "mode": "never-makes"}
-    rows = list(units_behind(**asked))
-    assert [(row["position"], row["since"] is None, row["first_failed"] is None) for row in rows] == [
-        ("BG1", True, False), ("BG1", False, True), ("BG2", True, True)
-    ]  # fmt: skip
-    assert {row["sheet_id"] for row in rows} == {sheet.pk}
+    asked = Counted("rht-trio", ("BG1", "BG2"), "never-makes")
+    rows = list(units_behind(asked))
+    assert [(row["position"], row["first_failed"] is None) for row in rows] == [("BG1", False), ("BG2", True)]
+    failed, good = units_told(asked, rows)
+    assert {failed.sheet, good.sheet} == {sheet.pk}
     assert rows[0]["car__vin"] == job.car.vin
-    assert rows[1]["last_good"] == timezone.localdate()
-    assert len(units_behind(**asked, failed=True)) == 1
-    assert len(units_behind(**asked, failed=False)) == 2
-    assert len(units_behind(**asked, original=True)) == 2
-    assert len(units_behind(**asked, first=dt.date(2014, 6, 1), last=dt.date(2014, 6, 1))) == 3
-    assert len(units_behind(**asked, first=dt.date(2014, 7, 1))) == 0
-    assert len(units_behind(**asked | {"mode": "weak"})) == 0
+    today = timezone.localdate()
+    assert (failed.last_good, dict(failed.failures), good.last_good) == (None, {"never-makes": today}, today)
+    june = dt.date(2014, 6, 1)
+    for more, units in (
+        ({"failed": True}, 1), ({"failed": False}, 1), ({"first": june, "last": june}, 2),
+        ({"first": dt.date(2014, 7, 1)}, 0), ({"mode": "weak"}, 0),
+    ):  # fmt: skip
+        assert len(units_behind(replace(asked, **more))) == units
 
 
 def last_good(car: Car) -> dict[tuple[str, str], tuple[dt.date, dt.date | None]]:
