@@ -50,10 +50,8 @@ def check_add(*, sheet: BenchSheet, by: User, observation: Mapping[str, Any], en
     if Check.objects.filter(sheet__job_id=sheet.job_id).count() >= MOST_OBSERVATIONS:
         words = _("Job {number} has {count} entries and takes no more. Open a new job on the car.")
         raise Conflict(words.format(number=sheet.job.number, count=MOST_OBSERVATIONS))
-    if sheet.revision is None:
-        kind, position, data, judgement = _free(sheet, observation)
-    else:
-        kind, position, data, judgement = _declared(sheet, system_of(sheet.revision), observation)
+    kind, position, data, judgement = judged(sheet, observation)
+    if sheet.revision is not None:
         _pose_follows(sheet, system_of(sheet.revision), data)
     try:
         with transaction.atomic():
@@ -93,6 +91,14 @@ def _pose_follows(sheet: BenchSheet, system: TopSystem, data: Mapping[str, Any])
 
 def _there(sheet: BenchSheet, entry_id: uuid.UUID) -> Check | None:
     return Check.objects.filter(sheet_id=sheet.pk, entry_id=entry_id).first()
+
+
+def judged(sheet: BenchSheet, observation: Mapping[str, Any]) -> tuple[str, str, dict[str, Any], Judgement]:
+    """What an entry comes to on a sheet before it is kept: kind, position, its data as they are kept, and what it says.
+    Without a declared system a free reading. ShopError for one that cannot be."""
+    if sheet.revision is None:
+        return _free(sheet, observation)
+    return _declared(sheet, system_of(sheet.revision), observation)
 
 
 def _declared(

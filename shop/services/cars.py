@@ -56,7 +56,7 @@ def car_create(
     `known_from`: the day from which its history is known. ShopError for a VIN against ISO 3779."""
     require(by, "car.write")
     car = Car(owner=owner)
-    _apply(car, _car_values(vin, plate, maker, model, made_on, climate, system, year_only, known_from))
+    _apply(car, car_values(vin, plate, maker, model, made_on, climate, system, year_only, known_from))
     _save_car(car)
     words = _("Taken into the books: {car}, VIN {vin}.").format(car=car, vin=car.vin)
     trail_record(by=by, kind="car.created", words=words, car=car, link=car.get_absolute_url())
@@ -81,7 +81,7 @@ def car_update(
 ) -> Car:
     """Change a car's facts; the trail keeps each old and new value, a change of owner without the names."""
     require(by, "car.write")
-    values = _car_values(vin, plate, maker, model, made_on, climate, system, year_only, known_from)
+    values = car_values(vin, plate, maker, model, made_on, climate, system, year_only, known_from)
     old = {name: getattr(car, name) for name in values}
     changed = _apply(car, values)
     told = [
@@ -127,6 +127,7 @@ def _value_words(name: str, value: str | dt.date | bool | None) -> str:
 def odometer_add(*, car: Car, by: User, km: int, read_on: dt.date) -> OdometerReading:
     """Book a reading. One out of order with its neighbours is kept and flagged in the trail (`odometer.flagged`)."""
     require(by, "car.write")
+    refuse_double(car)
     if read_on > timezone.localdate():
         raise ShopError(_("The odometer cannot have been read in the future."))
     there = car.odometer.filter(read_on=read_on).first()
@@ -154,7 +155,7 @@ def odometer_add(*, car: Car, by: User, km: int, read_on: dt.date) -> OdometerRe
     return reading
 
 
-def _car_values(
+def car_values(
     vin: str,
     plate: str,
     maker: str,
@@ -165,6 +166,7 @@ def _car_values(
     year_only: bool,
     known_from: dt.date | None,
 ) -> dict[str, Any]:
+    """A car's facts as they are kept. ShopError for what cannot be: a VIN against ISO 3779, a month to come."""
     vin = vins.tidy(vin)
     problem = vins.problem_of(vin)
     if problem is not None:
