@@ -27,9 +27,14 @@ class Cancelled(Exception):  # noqa: N818 - read as a word where it is raised
     """Somebody called the run off; the task leaves everything as it was."""
 
 
-def run_queue(*, kind: str, title: str, by: User | None, job: Job | None = None, total: int = 1) -> TaskRun:
-    """A new run, waiting for the worker. The caller queues the task on commit with the run's id."""
-    return TaskRun.objects.create(kind=kind, title=title, by=by, job=job, total=total, queued_at=timezone.now())
+def run_queue(
+    *, kind: str, title: str, by: User | None, job: Job | None = None, total: int = 1, result_url: str = ""
+) -> TaskRun:
+    """A new run, waiting for the worker. The caller queues the task on commit with the run's id. `result_url`: the page
+    that it was asked from, where that is known already to be the one that shows the result."""
+    return TaskRun.objects.create(
+        kind=kind, title=title, by=by, job=job, total=total, result_url=result_url, queued_at=timezone.now()
+    )
 
 
 def run_send(run: TaskRun, task: Any, *args: object) -> None:

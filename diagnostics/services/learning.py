@@ -56,7 +56,7 @@ def _ask(by: User | None) -> TaskRun:
     for run in TaskRun.objects.filter(kind=WHOLE, state__in=[RunState.QUEUED, RunState.RUNNING]):
         if run_is_alive(run, lost_after=LOST_AFTER, words=_lost_words()):
             return run
-    run = run_queue(kind=WHOLE, title=_("Learning failure patterns"), by=by)
+    run = run_queue(kind=WHOLE, title=_("Learning failure patterns"), by=by, result_url=_shown_at())
     transaction.on_commit(partial(run_send, run, learn_all))
     return run
 
@@ -85,8 +85,12 @@ def _queue_changed() -> None:
         for run in TaskRun.objects.filter(kind__in=[WHOLE, CHANGED], state=RunState.QUEUED):
             if run_is_alive(run, lost_after=LOST_AFTER, words=_lost_words()):
                 return
-        run = run_queue(kind=CHANGED, title=_("Learning from the latest checks"), by=None)
+        run = run_queue(kind=CHANGED, title=_("Learning from the latest checks"), by=None, result_url=_shown_at())
     run_send(run, learn_changed)
+
+
+def _shown_at() -> str:
+    return reverse("diagnostics:ranges")
 
 
 def _lost_words() -> str:
@@ -116,7 +120,7 @@ def learning_run(*, run: TaskRun | None = None, whole: bool = True, tell: Tell |
                 basis=basis,
                 run=run,
                 by=run.by if run is not None else None,
-                result_url=reverse("diagnostics:ranges"),
+                result_url=_shown_at(),
             )
         except Overtaken:
             continue

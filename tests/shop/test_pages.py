@@ -13,7 +13,7 @@ from PIL import Image
 
 from shop import gates, services
 from shop.models import Car, Hold, Job, Stage, TaskRun, User
-from shop.runs import run_claim, run_fail, run_finish, run_queue, run_step
+from shop.runs import run_cancel, run_claim, run_fail, run_finish, run_queue, run_step
 from shop.vin import check_digit
 
 pytestmark = pytest.mark.django_db
@@ -309,6 +309,22 @@ def test_a_run_that_failed_says_so(client_as: ClientAs, job: Job, tech: User) ->
     assert "Failed" in text
     assert "The worker could not write the file." in text
     assert TaskRun.objects.get(pk=run.pk).ended_at is not None
+
+
+@pytest.mark.parametrize("ended", ["failed", "cancelled"])
+def test_a_run_that_came_to_nothing_leads_back_to_where_it_was_asked_for(
+    client_as: ClientAs, tech: User, ended: str
+) -> None:
+    run = run_queue(kind="learning", title="Learning", by=tech, result_url="/ranges/")
+    client, back = client_as("technician"), "Back to where it was asked for"
+    assert back not in client.get(run.get_absolute_url()).content.decode()
+    if ended == "failed":
+        run_fail(run, "The worker stopped.")
+    else:
+        run_cancel(run=run, by=tech)
+    text = client.get(run.get_absolute_url()).content.decode()
+    assert f'<a class="btn btn-main" href="/ranges/">{back}</a>' in text
+    assert "Look at the result" not in text
 
 
 def test_customers_are_found_offered_and_changed(client_as: ClientAs, car: Car) -> None:
