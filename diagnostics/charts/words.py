@@ -5,7 +5,8 @@ from typing import Final
 
 from diagnostics.engine.faults import mode_words
 from diagnostics.engine.words import _
-from diagnostics.learning.records import ClimateEffect, Estimate, Range, month_words
+from diagnostics.learning.plain import wilson
+from diagnostics.learning.records import ClimateEffect, Estimate, LogRank, Range, month_words
 
 
 def month_name(month: int) -> str:
@@ -64,6 +65,24 @@ def percent_words(share: float) -> str:
 def share_words(failed: float, of: float) -> str:
     """'31 of 80'"""
     return _("{failed} of {units}").format(failed=f"{failed:g}", units=f"{of:g}")
+
+
+def share_interval_words(failed: int, seen: int) -> str:
+    """'30 % (20 to 43)': the share failed of those seen, and where it lies with nine tenths of the probability by their
+    number alone (Wilson)."""
+    share = wilson(failed, seen)
+    words = _("{share} ({low} to {high})")
+    low, high = (f"{100 * end:.0f}" for end in (share.low, share.high))
+    return words.format(share=percent_words(share.estimate), low=low, high=high)
+
+
+def p_number(p: float) -> float:
+    """A p-value as it is said: two digits that count."""
+    return float(f"{p:.2g}")
+
+
+def p_words(p: float) -> str:
+    return _("under 0.0001") if p < 0.0001 else f"{p_number(p):g}"
 
 
 KINDS: Final = {
@@ -145,6 +164,16 @@ def chance_sentence(found: Range) -> str:
     return _("That these months differ from the others at all has a probability of {percent}.").format(
         percent=percent_words(found.probability)
     )
+
+
+def log_rank_sentence(test: LogRank, p_adjusted: float, searched: int) -> str:
+    """What the log-rank test says of a range, and what it does not."""
+    words = _(
+        "Log-rank test of inside against outside, without any model: chi square {chi2}, p {p}; adjusted over all "
+        "{searched} results of the search for ranges (Benjamini and Hochberg) p {adjusted}. These months were chosen "
+        "by looking at the same data, so that p promises too much: what counts is the probability of the range."
+    )
+    return words.format(chi2=f"{test.chi2:.2f}", p=p_words(test.p), searched=searched, adjusted=p_words(p_adjusted))
 
 
 def caution_sentences() -> tuple[str, ...]:

@@ -5,15 +5,26 @@ from typing import Any
 
 import numpy as np
 
+from diagnostics.learning.plain import adjusted, searched
 from diagnostics.learning.records import Estimate, Learned, PartModel, Range, Tally, WeibullFit, Z, month_words
 
 
 def as_json(learned: Learned) -> dict[str, Any]:
     """`models`: one entry a position, mode and population; `ranges`: all that are proposed or decided, `found` those
-    that the control of false findings keeps; `skipped`: rows that were not taken."""
+    that the control of false findings keeps; `skipped`: rows that were not taken.
+
+    `log_rank` of a range: inside against outside without the model. Its months were chosen by looking at the same data,
+    so that p says too much, `p_adjusted` over all `searched` too; `probability` is what counts.
+    """
+    marks = adjusted({model.population: searched(model) for model in learned.models})
+    count = sum(map(len, marks.values()))
     return {
         "models": [entry for model in learned.models for entry in _models(model)],
-        "ranges": [_range(model, one) for model in learned.models for one in model.ranges],
+        "ranges": [
+            {**_range(model, one), "log_rank": _test(one, mark, count)}
+            for model in learned.models
+            for one, mark in zip(model.ranges, marks[model.population], strict=False)
+        ],
         "skipped": [{"row": one.row, "why": one.why} for one in learned.skipped],
         "cars": learned.cars,
         "units": learned.units,
@@ -76,6 +87,11 @@ def _range(model: PartModel, one: Range) -> dict[str, Any]:
         "found": one.found,
         "state": one.state,
     }
+
+
+def _test(one: Range, mark: float, count: int) -> dict[str, float] | None:
+    test = one.log_rank
+    return None if test is None else {"chi2": test.chi2, "p": test.p, "p_adjusted": mark, "searched": count}
 
 
 def _tally(tally: Tally) -> dict[str, int]:

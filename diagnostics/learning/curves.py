@@ -7,12 +7,10 @@ import numpy as np
 
 from diagnostics.learning.design import design, kinds_of, share_inside
 from diagnostics.learning.records import LEVEL, SEED, Bools, Curve, Floats, Range, Spells, WeibullFit
-from diagnostics.learning.turnbull import at_risk, npmle
+from diagnostics.learning.turnbull import at_risk, npmle, to_months
 from diagnostics.learning.weibull import cumulative_hazard, draws
 
 STEP_YEARS, MOST_AGES, DRAWS = 0.5, 60, 400
-MONTHS = 12
-"""Ages are taken to the month for the estimate without a model: nobody knows them better than that."""
 
 
 def curves_of(spells: Spells, fit: WeibullFit, ranges: Sequence[Range]) -> tuple[Curve, ...]:
@@ -57,7 +55,7 @@ def _shares(parameters: Floats, columns: Floats, count: Floats, ages: Floats) ->
 def _curve(label: str, spells: Spells, chosen: Bools, ages: Floats, share: Floats) -> Curve:
     entry, good, failed, count = (one[chosen] for one in (spells.entry, spells.good, spells.failed, spells.count))
     low, middle, high = np.quantile(share, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2], axis=0)
-    free = npmle(*_to_months(entry, good, failed), count).share_at(ages)
+    free = npmle(*to_months(entry, good, failed), count).share_at(ages)
     watched = at_risk(entry, good, failed, ages, count)
     return Curve(
         label=label,
@@ -68,10 +66,3 @@ def _curve(label: str, spells: Spells, chosen: Bools, ages: Floats, share: Float
         nonparametric=tuple(None if np.isnan(one) else float(one) for one in free),
         at_risk=tuple(round(float(one)) for one in watched),
     )
-
-
-def _to_months(entry: Floats, good: Floats, failed: Floats) -> tuple[Floats, Floats, Floats]:
-    """Whole months, so that (good, failed] keeps some width."""
-    low = np.floor(good * MONTHS)
-    high = np.where(np.isfinite(failed), np.maximum(np.ceil(failed * MONTHS), low + 1), np.inf)
-    return np.minimum(np.floor(entry * MONTHS), low) / MONTHS, low / MONTHS, high / MONTHS

@@ -10,6 +10,7 @@ from diagnostics.learning.climates import climate_effects
 from diagnostics.learning.columns import Observations
 from diagnostics.learning.curves import curves_of
 from diagnostics.learning.design import design, fit_with
+from diagnostics.learning.plain import inside_against_outside
 from diagnostics.learning.priors import GENERIC, later_prior
 from diagnostics.learning.ranges import FoundRanges, control, find_ranges, settle
 from diagnostics.learning.records import (
@@ -29,11 +30,12 @@ from diagnostics.learning.records import (
 from diagnostics.learning.spells import Group, groups_of, modes_of, spells_of
 from diagnostics.learning.weibull import cumulative_hazard
 
-METHOD = 2
+METHOD = 3
 """Raised when the method changes what it says of the same data: models are then made anew."""
 _MONTHS = 100_000
 Progress = Callable[[int, int, str], None]
-"""done, total, what comes now; may raise to call the learning off."""
+"""done, total, what comes now ('': all parts are done, and what was found in them is weighed together); may raise to
+call the learning off."""
 Priors = Mapping[tuple[str, str, str], Prior]
 """(system, position, mode) -> prior; GENERIC where there is none."""
 
@@ -61,9 +63,9 @@ def learn(
         if progress is not None:
             progress(number, len(groups), f"{group.system} {group.part}")
         drafts += _of_group(group, decided, priors or {}, standing)
-    models = _controlled(drafts, list(others))
     if progress is not None:
         progress(len(groups), len(groups), "")
+    models = _controlled(drafts, list(others))
     digest = sha256("\n".join(sorted(model.fingerprint for model in models)).encode())
     return Learned(
         models=tuple(sorted(models, key=lambda model: _key(model.population))),
@@ -115,12 +117,15 @@ def _of_group(
 def _search(spells: Spells, prior: Prior, decisions: Sequence[Decision]) -> FoundRanges:
     if not decisions and not spells.has_failed.any():
         return _alone(spells, prior)  # nothing failed: nothing fails more often
-    return find_ranges(
+    found = find_ranges(
         spells,
         prior,
         confirmed=[(one.first, one.last) for one in decisions if one.state == "confirmed"],
         dismissed=[(one.first, one.last) for one in decisions if one.state == "dismissed"],
     )
+    tests = [inside_against_outside(spells, (one.first, one.last)) for one in found.ranges]
+    ranges = (replace(one, log_rank=test) for one, test in zip(found.ranges, tests, strict=True))
+    return replace(found, ranges=tuple(ranges))
 
 
 def _alone(spells: Spells, prior: Prior) -> FoundRanges:

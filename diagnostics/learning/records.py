@@ -6,7 +6,6 @@ mode of `engine/faults.py` or whatever a file of observations calls it.
 
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -172,6 +171,18 @@ class WindowWeight:
 
 
 @dataclass(frozen=True, slots=True)
+class LogRank:
+    """Two groups, the second being the one marked True: its failures less those expected if the groups were alike
+    (`statistic`), their variance, chi square on 1 degree of freedom with its p. `expected` of (first, second)."""
+
+    statistic: float
+    variance: float
+    chi2: float
+    p: float
+    expected: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Range:
     """A production range found in the data.
 
@@ -198,6 +209,8 @@ class Range:
     interaction: float = 0.0
     state: str = "proposed"
     """proposed | confirmed | dismissed: what the owner decided of it, before this learning."""
+    log_rank: LogRank | None = None
+    """Inside (the second) against outside, without any model; None in what was kept before it was made."""
 
     @property
     def is_used(self) -> bool:
@@ -296,4 +309,3 @@ class Learned:
     units: int
     checks: int
     seed: int = SEED
-    settings: dict[str, Any] = field(default_factory=dict)

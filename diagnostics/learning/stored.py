@@ -21,7 +21,8 @@ def to_json(model: PartModel) -> dict[str, Any]:
 
 
 def from_json(document: dict[str, Any]) -> PartModel:
-    """The model that `to_json` wrote; keys may come in any order."""
+    """The model that `to_json` wrote; keys may come in any order, and what was written before a field was there has its
+    default."""
     model = _made(PartModel, document)
     assert isinstance(model, PartModel)  # noqa: S101 - for the type checker
     return model
@@ -46,7 +47,8 @@ def _made(kind: Any, value: Any) -> Any:
     origin = typing.get_origin(kind)
     if dataclasses.is_dataclass(kind):
         hints = typing.get_type_hints(kind)
-        fields = {one.name: _made(hints[one.name], value[one.name]) for one in dataclasses.fields(kind)}
+        there = (one.name for one in dataclasses.fields(kind) if one.name in value)
+        fields = {name: _made(hints[name], value[name]) for name in there}
         return typing.cast(Any, kind)(**fields)
     if origin is tuple:
         kinds = typing.get_args(kind)

@@ -13,11 +13,12 @@ from typing import Literal
 
 import numpy as np
 
-from diagnostics.learning.records import Bools, Floats, Ints
+from diagnostics.learning.records import Bools, Floats, Ints, LogRank
 
 CERTAIN = 40.0
 """Hazard that stands for surely: exp(-40) is nothing beside 1."""
 STEPS = 2000
+MONTHS = 12
 GAIN = 1e-9
 """Of the gradient, a unit of weight: below it no other mass would raise the likelihood."""
 
@@ -42,18 +43,6 @@ class Npmle:
         share = np.where(ages[:, None] >= right, 1.0, np.where(width > 0, part, 0.0)) @ mass
         last = self.left[~known].min(initial=np.inf)
         return np.asarray(np.where(ages > last, np.nan, share))
-
-
-@dataclass(frozen=True, slots=True)
-class LogRank:
-    """Two groups, the second being the one marked True: its failures less those expected if the groups were alike
-    (`statistic`), their variance, chi square on 1 degree of freedom with its p. `expected` of (first, second)."""
-
-    statistic: float
-    variance: float
-    chi2: float
-    p: float
-    expected: tuple[float, float]
 
 
 def npmle(entry: Floats, good: Floats, failed: Floats, count: Floats | None = None) -> Npmle:
@@ -89,6 +78,13 @@ def log_rank(groups: Bools, entry: Floats, good: Floats, failed: Floats, count: 
     statistic = float(d_in.sum()) - expected
     chi2 = statistic**2 / variance if variance > 1e-12 else 0.0
     return LogRank(statistic, variance, chi2, math.erfc(math.sqrt(chi2 / 2)), (float(d.sum()) - expected, expected))
+
+
+def to_months(entry: Floats, good: Floats, failed: Floats) -> tuple[Floats, Floats, Floats]:
+    """Ages aligned to whole months, nobody knows them better than that, so that (good, failed] keeps some width."""
+    low = np.floor(good * MONTHS)
+    high = np.where(np.isfinite(failed), np.maximum(np.ceil(failed * MONTHS), low + 1), np.inf)
+    return np.minimum(np.floor(entry * MONTHS), low) / MONTHS, low / MONTHS, high / MONTHS
 
 
 def at_risk(entry: Floats, good: Floats, failed: Floats, ages: Floats, count: Floats | None = None) -> Floats:

@@ -51,6 +51,7 @@ def compute_changed(groups: frozenset[Group], tell: Tell) -> Computed:
         tell(done, len(groups), f"{system} {part}")
         rows = observations(system=system, part=part)
         models += learn(rows, decisions=decisions, priors=priors, others=[*others, *models]).models
+    tell(len(groups), len(groups), "")
     if _agree([*models, *others]):
         return Computed(tuple(models), groups, SEED)
     known = [*models, *(model for model in _standing() if _group(model) not in groups)]
@@ -87,11 +88,12 @@ def shop_priors() -> Priors:
 
 
 def _by_name(tell: Tell) -> Tell:
-    """Says the parts by the names of their top systems."""
+    """Says the parts by the names of their top systems, and what comes after the last of them."""
     titles = {revision.slug: revision.title for revision in newest_revisions()}
 
     def told(done: int, total: int, words: str) -> None:
         system, _space, part = words.partition(" ")
-        tell(done, total, _("{part} of {title}").format(part=part, title=titles.get(system, system)) if part else "")
+        of_part = _("{part} of {title}").format(part=part, title=titles.get(system, system))
+        tell(done, total, of_part if part else _("Weighing all that was found together, and keeping it"))
 
     return told

@@ -18,8 +18,10 @@ from diagnostics.charts.words import (
     chance_sentence,
     climate_sentence,
     ends_sentence,
+    log_rank_sentence,
     percent_words,
     range_sentence,
+    share_interval_words,
 )
 from diagnostics.engine.faults import mode_words
 from diagnostics.learning.records import first_day
@@ -28,6 +30,7 @@ from diagnostics.selectors import ranges as read
 from diagnostics.selectors.learning import learning_state
 from diagnostics.selectors.range_charts import curves_view
 from diagnostics.selectors.range_files import FILES
+from diagnostics.selectors.range_tests import log_ranks_of
 from diagnostics.selectors.what_if import what_if
 from diagnostics.services.learning import learning_ask
 from diagnostics.services.ranges import range_confirm, range_dismiss, range_reopen
@@ -126,6 +129,7 @@ def range_one(request: ShopRequest, pk: int) -> HttpResponse:
         "model": _model(found.model),
         "ends": ends_sentence(found.range),
         "chance": chance_sentence(found.range),
+        "tests": [log_rank_sentence(*one) for one in log_ranks_of([found]).values()],
         "by_climate": read.by_climate(found.range),
         "interaction": percent_words(found.range.interaction),
         "climates": [climate_sentence(one) for one in found.model.climates],
@@ -151,8 +155,8 @@ def range_what_if(request: ShopRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def ranges_file(request: ShopRequest, slug: str) -> HttpResponse:
-    """`?of=`: months (the strip, the default), ranges or models as CSV. Text that a spreadsheet would take for a
-    formula begins with an apostrophe."""
+    """`?of=`: months (the strip, the default), ranges, years (of each range) or models as CSV. Text that a spreadsheet
+    would take for a formula begins with an apostrophe."""
     of = request.GET.get("of", "months")
     if of not in FILES:
         raise ShopError(_("No such table: {of}; there are {known}.").format(of=of[:20], known=", ".join(FILES)))
@@ -242,6 +246,7 @@ def _years(found: read.FoundHere) -> list[tuple[Any, ...]]:
             units,
             failed,
             f"{expected:.1f}",
+            share_interval_words(failed, units),
             inside,
             range_url(row, f=f"{year}-01", t=f"{year}-12"),
         )

@@ -10,12 +10,14 @@ from diagnostics.learning.records import Curve
 @dataclass(frozen=True, slots=True)
 class RangeOnPaper:
     """`title`: part and mode; `state`: proposed or confirmed, with who decided and why; `sentences` as on the page;
-    `facts`: name and value; `curves` inside and outside."""
+    `facts`: name and value; `years`: year and whether it lies inside, units seen, failed, expected, share failed, in
+    words; `curves` inside and outside."""
 
     title: str
     state: str
     sentences: tuple[str, ...]
     facts: tuple[tuple[str, str], ...]
+    years: tuple[tuple[str, ...], ...]
     curves: tuple[Curve, ...]
 
 

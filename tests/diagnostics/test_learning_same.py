@@ -81,3 +81,16 @@ def test_a_cars_month_put_right_is_followed_by_what_was_learned_with_it(fleet: l
     assert _documents() == partly
     car_update(car=car, by=owner, made_on=car.made_on, **facts | {"plate": "TW 7"})
     assert not FailureModel.objects.filter(fingerprint__startswith="stale:").exists()
+
+
+@pytest.mark.parametrize("whole", [True, False], ids=["all", "what-changed"])
+def test_when_all_parts_are_done_the_waiting_person_is_told_what_still_goes_on(
+    fleet: list[BenchSheet], whole: bool
+) -> None:
+    learning_run()
+    models_stale([LID])
+    heard: list[tuple[int, int, str]] = []
+    learning_run(whole=whole, tell=lambda *told: heard.append(told))
+    parts = 2 if whole else 1
+    assert heard[-1] == (parts, parts, "Weighing all that was found together, and keeping it")
+    assert [words.split()[0] for *_counts, words in heard[:-1]] == [HEADER[1], LID[1]][-parts:]

@@ -92,10 +92,16 @@ def _range(one: RangeOnPaper) -> list[Flow]:
     words: list[Flow] = [*subheading(one.title), text(one.state, SOFT_SMALL)]
     words += [text(sentence, BODY) for sentence in one.sentences]
     words.append(facts(one.facts))
-    story: list[Flow] = [KeepTogether(words)]
+    story: list[Flow] = [KeepTogether(words), *_year_table(one.years)]
     if one.curves:
         story.append(KeepTogether([_picture(one.curves), *_curve_table(one.curves)]))
     return story
+
+
+def _year_table(years: Sequence[Sequence[str]]) -> list[Flow]:
+    heads = [_("Made in"), _("Seen"), _("Failed"), _("Expected"), _("Share failed")]
+    rows = [[text(year, CELL), *(text(cell, CELL_RIGHT) for cell in cells)] for year, *cells in years]
+    return [table(heads, rows, [0.24, 0.15, 0.15, 0.18, 0.28], right=range(1, len(heads)))] if rows else []
 
 
 def _picture(curves: Sequence[Curve]) -> Flow:
