@@ -13,8 +13,11 @@ class DiagnosticsConfig(AppConfig):
         words.speak_with(gettext)
 
         from diagnostics.selectors import reasons_not_done
+        from diagnostics.selectors.merge import bench_found
         from diagnostics.services.learning import car_facts_learned
-        from shop import facts, gates
+        from diagnostics.services.merge import bench_moved
+        from shop import facts, gates, merging
 
         gates.register(reasons_not_done)
         facts.register(car_facts_learned)
+        merging.register(merging.Mover(bench_found, bench_moved))

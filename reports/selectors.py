@@ -4,10 +4,12 @@ import json
 from dataclasses import dataclass
 
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
 
 from reports.document.content import Certificate as Content
 from reports.document.content import from_json
 from reports.models import Certificate, CertificateState
+from shop.merging import Found
 from shop.models import Car, Job, RunState
 from shop.selectors import typed
 
@@ -30,6 +32,11 @@ def certificates_of_job(job: Job) -> list[Certificate]:
 
 def certificates_of_car(car: Car) -> list[Certificate]:
     return list(_rows().filter(car=car))
+
+
+def certificates_to_move(_kept: Car, double: Car) -> Found:
+    """Of a car that was written down twice; each keeps the VIN that it was issued with."""
+    return Found(moving=((_("Certificates"), Certificate.objects.filter(car=double).count()),))
 
 
 def _rows() -> QuerySet[Certificate]:

@@ -18,7 +18,7 @@ from reports.document.numbers import number_new
 from reports.gather import certificate_content
 from reports.models import Certificate, CertificateState
 from shop.errors import Conflict
-from shop.models import Job, TaskRun, User
+from shop.models import Car, Job, TaskRun, User
 from shop.permissions import require
 from shop.runs import run_is_alive, run_queue, run_send
 from shop.services import trail_record
@@ -120,3 +120,8 @@ def _replace(certificate: Certificate) -> None:
         words=words,
         link=earlier.get_absolute_url(),
     )
+
+
+def certificates_moved(kept: Car, double: Car) -> None:
+    """The reports' part of putting a car together that was written down twice."""
+    Certificate.objects.filter(car=double).update(car=kept)

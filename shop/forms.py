@@ -185,6 +185,15 @@ class HoldForm(forms.Form):
     note = forms.CharField(label=gettext_lazy("In short"), max_length=140, required=False)
 
 
+class WhyForm(forms.Form):
+    """Why two cars are one: a person says it, the trail keeps it."""
+
+    why = forms.CharField(
+        label=gettext_lazy("How you know that both are one and the same car"), max_length=200,
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )  # fmt: skip
+
+
 class NoteForm(forms.ModelForm):  # type: ignore[type-arg]
     words = words_field(gettext_lazy("Note"), rows=3)
 

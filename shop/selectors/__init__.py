@@ -13,6 +13,7 @@ from shop.selectors.base import (
     trail_of,
     typed,
 )
+from shop.selectors.merge import merge_preview
 
 __all__ = [
     "FOUND_AT_MOST",
@@ -23,6 +24,7 @@ __all__ = [
     "cars_found",
     "customers_found",
     "floor",
+    "merge_preview",
     "odometer_of",
     "trail_of",
     "typed",

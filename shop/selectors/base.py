@@ -60,18 +60,22 @@ def _promised(job: Job) -> tuple[bool, dt.date, int]:
 
 
 def cars_found(words: str) -> list[Car]:
-    """Cars of which every word is part of the VIN, the plate (spaces and hyphens do not count) or the owner's name.
+    """Cars of which every word is part of the VIN, the plate (spaces and hyphens do not count) or the owner's name; a
+    car that was written down twice is found by what its double says too.
 
     Without words the cars last taken into the books. At most FOUND_AT_MOST; each with `open_jobs`.
     """
-    cars = Car.objects.annotate(
+    named = Car.objects.annotate(
         plain_plate=Replace(Replace(Upper("plate"), Value(" "), Value("")), Value("-"), Value(""))
     )
+    cars = named.filter(merged_into__isnull=True)
+    doubles = named.filter(merged_into__isnull=False)
     for word in typed(words).split()[:5]:
         plain = word.upper().replace("-", "")
         match = Q(owner__name__icontains=word)
         if plain:
-            match |= Q(vin__contains=plain) | Q(plain_plate__contains=plain)
+            written = Q(vin__contains=plain) | Q(plain_plate__contains=plain)
+            match |= written | Q(pk__in=doubles.filter(written).values("merged_into"))
         cars = cars.filter(match)
     order = ("maker", "model", "vin") if words.strip() else ("-created_at", "-pk")
     return list(cars.select_related("owner").prefetch_related(_open_jobs()).order_by(*order)[:FOUND_AT_MOST])
@@ -87,7 +91,7 @@ def _open_jobs() -> Prefetch:  # type: ignore[type-arg]
 
 
 def customers_found(words: str) -> list[Customer]:
-    customers = Customer.objects.annotate(car_count=Count("cars"))
+    customers = Customer.objects.annotate(car_count=Count("cars", filter=Q(cars__merged_into=None)))
     words = typed(words)
     if words:
         customers = customers.filter(Q(name__icontains=words) | Q(phone__icontains=words) | Q(email__icontains=words))
@@ -102,8 +106,10 @@ def odometer_of(car: Car) -> QuerySet[OdometerReading]:
 
 
 def trail_of(car: Car, only: str = "") -> QuerySet[TrailEntry]:
-    """The car's history, newest first; `only` a key of TRAIL_FILTERS, anything else means all of it."""
-    entries = TrailEntry.objects.filter(car=car).select_related("by", "job")
+    """The car's history with that of its doubles, newest first; `only` a key of TRAIL_FILTERS, anything else means all
+    of it."""
+    of_the_car = Q(car=car) | Q(car__in=car.doubles.values("pk"))
+    entries = TrailEntry.objects.filter(of_the_car).select_related("by", "job")
     if only in TRAIL_FILTERS:
         wanted = Q()
         for beginning in TRAIL_FILTERS[only][1]:

@@ -81,6 +81,7 @@ def car_update(
 ) -> Car:
     """Change a car's facts; the trail keeps each old and new value, a change of owner without the names."""
     require(by, "car.write")
+    refuse_double(car)
     values = car_values(vin, plate, maker, model, made_on, climate, system, year_only, known_from)
     old = {name: getattr(car, name) for name in values}
     changed = _apply(car, values)
@@ -153,6 +154,14 @@ def odometer_add(*, car: Car, by: User, km: int, read_on: dt.date) -> OdometerRe
         )
     trail_record(by=by, kind=kind, words=words, car=car, link=car.get_absolute_url())
     return reading
+
+
+def refuse_double(car: Car) -> None:
+    """Nothing is booked on a car that was put together with another one. Read anew and held until the transaction ends:
+    somebody may put it together right now."""
+    merged = Car.objects.select_for_update(of=("self",)).select_related("merged_into").get(pk=car.pk).merged_into
+    if merged is not None:
+        raise Conflict(_("This car was written down twice: go on with the VIN {vin}.").format(vin=merged.vin))
 
 
 def car_values(

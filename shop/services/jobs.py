@@ -10,6 +10,7 @@ from shop import gates
 from shop.errors import Conflict, NotDone, ShopError
 from shop.models import Car, Hold, Job, JobNote, Stage, User
 from shop.permissions import may, require
+from shop.services.cars import refuse_double
 from shop.services.trail import trail_record
 
 
@@ -25,6 +26,7 @@ def job_open(
 ) -> Job:
     """A new job: the car is booked, or taken in at once (`stage` Stage.HERE)."""
     require(by, "job.write")
+    refuse_double(car)
     title = title.strip()
     if not title:
         raise ShopError(_("Say in a few words what the job is."))

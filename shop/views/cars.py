@@ -18,6 +18,7 @@ from shop.forms import CarForm, OdometerForm
 from shop.http import ShopRequest
 from shop.models import Car, Customer, Picture
 from shop.permissions import needs
+from shop.views.common import number_of
 from shop.words import check_digit_words
 
 TRAIL_PAGE = 30
@@ -37,7 +38,9 @@ def car_list(request: ShopRequest) -> HttpResponse:
 @require_safe
 @vary_on_headers("HX-Request")
 def car_file(request: ShopRequest, pk: int) -> HttpResponse:
-    car = get_object_or_404(Car.objects.select_related("owner"), pk=pk)
+    car = get_object_or_404(Car.objects.select_related("owner", "merged_into"), pk=pk)
+    if car.merged_into is not None:  # written down twice: all of it hangs on the other one
+        return redirect(car.merged_into)
     context = _trail_context(request, car)
     if request.htmx and request.htmx.target == "trail":
         return render(request, "shop/car.html#trail", context)
@@ -48,7 +51,7 @@ def car_file(request: ShopRequest, pk: int) -> HttpResponse:
 def car_new(request: ShopRequest) -> HttpResponse:
     """`?owner=` and `?system=` fill the form; `?next=` is a page of ours that needs the car: it gets `?car=`."""
     if request.method != "POST":
-        owner = Customer.objects.filter(pk=_number(request.GET.get("owner", ""))).first()
+        owner = Customer.objects.filter(pk=number_of(request.GET.get("owner", ""))).first()
         initial = {"owner": owner, "system": request.GET.get("system", "")}
         return render(request, "shop/car_form.html", {"form": CarForm(initial=initial)})
     form = CarForm(request.POST)
@@ -114,8 +117,3 @@ def _car_page(request: ShopRequest, car: Car, context: dict[str, Any], status: i
         "check_digit_words": check_digit_words(car.vin),
     }
     return render(request, "shop/car.html", page | context, status=status)
-
-
-def _number(text: str) -> int:
-    """A key from an address; 0, which no row has, for anything else."""
-    return int(text) if text.isdecimal() and len(text) < 19 else 0
