@@ -43,10 +43,9 @@ def later_prior(fit: WeibullFit) -> Prior:
 
 def _prior(share: float, years: float, sd: float) -> Prior:
     """`sd` of the log scale at a given shape. log H(years) = shape * (log years - log scale) is what is known, so the
-    log scale moves along with the log shape; half the variance of that makes up for moving on a straight line."""
+    log scale moves along with the log shape."""
     tilt = float(np.log(-np.log1p(-share)) / SHAPE)
-    log_scale = float(np.log(years)) - tilt * (1 + SHAPE_SD**2 / 2)
-    return Prior((log_scale, sd), (float(np.log(SHAPE)), SHAPE_SD), tilt=tilt)
+    return Prior((float(np.log(years)) - tilt, sd), (float(np.log(SHAPE)), SHAPE_SD), tilt=tilt)
 
 
 GENERIC = _prior(GENERIC_SHARE, GENERIC_YEARS, GENERIC_SD)

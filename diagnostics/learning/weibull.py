@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnostics.engine.words import _
+from diagnostics.learning.priors import AT_YEARS
 from diagnostics.learning.records import Bools, Floats, Prior, WeibullFit
 
 START_SHAPES = (0.6, 1.0, 1.8, 3.2)
@@ -25,6 +26,8 @@ STEEPEST = 300.0
 """Log hazards are cut here, so that their squares are still numbers."""
 SETTLED = 30.0
 """Standard deviation of a logarithm, from which on the data have said nothing of it."""
+LOG_AGE = float(np.log(AT_YEARS))
+"""The age at which hazards are drawn."""
 
 
 class NotIdentifiableError(ValueError):
@@ -83,11 +86,22 @@ def fit_weibull(
 
 
 def draws(fit: WeibullFit, n: int, seed: int) -> Floats:
-    """n × p draws from the Laplace posterior, the same for the same seed."""
-    values, vectors = np.linalg.eigh(fit.covariance)
+    """n × p draws from the Laplace posterior, the same for the same seed.
+
+    Drawn is the log hazard at AT_YEARS in place of the log scale: the scale of what seldom fails lies far from the ages
+    that were seen, and bends with the shape. Drawn on a straight line there, some draws have hazards of many hundred
+    times the likely one, and the mean is theirs.
+    """
+    shape = float(np.exp(fit.estimate[1]))
+    log_hazard = shape * (LOG_AGE - float(fit.estimate[0]))
+    turn = np.eye(len(fit.estimate))
+    turn[0, :2] = -shape, log_hazard
+    values, vectors = np.linalg.eigh(turn @ fit.covariance @ turn.T)
     root = vectors * np.sqrt(np.clip(values, 0.0, None))
     noise = np.random.default_rng(seed).standard_normal((n, len(fit.estimate)))
-    return np.asarray(fit.estimate + noise @ root.T)
+    drawn = np.concatenate([[log_hazard], fit.estimate[1:]]) + noise @ root.T
+    drawn[:, 0] = LOG_AGE - drawn[:, 0] * np.exp(-drawn[:, 1])
+    return np.asarray(drawn)
 
 
 def log1mexp(x: Floats) -> Floats:

@@ -31,7 +31,7 @@ from diagnostics.learning.priors import (
     priors_of,
 )
 from diagnostics.learning.records import Estimate, PartModel, Population, Range, Tally, WeibullFit, WindowWeight
-from tests.diagnostics.lives import START, WEAK, chosen, lives
+from tests.diagnostics.lives import START, WEAK, chosen, lives, of_rows
 from tests.diagnostics.systems import shipped
 
 POPULATION = Population("soft-one", "S 100", "", True, "never-makes", ("BG1", "BG2"))
@@ -304,3 +304,17 @@ def _prior_as_fit(prior):
     (mean, sd), (shape, shape_sd) = prior.log_scale, prior.log_shape
     along = prior.tilt * shape_sd**2
     return np.array([mean, shape]), np.array([[sd**2 + prior.tilt * along, along], [along, shape_sd**2]])
+
+
+def test_the_mean_chance_lies_between_what_was_thought_before_and_what_was_seen():
+    """260 units, one of them found failed at its first look, at seven and a half years: over the same time the mean of
+    the draws expects less than that one failure, and more than the trade default."""
+    prior = priors_of(shipped("rht-trio"))["BG1", "shorted-to-ground"]
+    sound = [(START + number % 60, 1 + 7 * (number % 97) / 97, np.inf) for number in range(259)]
+    spells = of_rows([(START, 0.0, 7.5), *sound])
+    until = np.where(spells.has_failed, spells.failed, spells.good)
+    ages = {"since_age": np.zeros(260), "to_age": until}
+    cars = {name: getattr(spells, name) for name in ("month", "year_only", "climate")}
+    chances = failure_chance(replace(model(), fit=fit_with(spells, prior, ())), "BG1", **ages, **cars)
+    default = 1 - np.exp(-((until / np.exp(prior.log_scale[0])) ** np.exp(prior.log_shape[0])))
+    assert default.sum() < chances.mean(axis=0).sum() < 1.0
