@@ -25,6 +25,7 @@ from diagnostics.charts.words import (
 )
 from diagnostics.learning.records import Estimate
 from diagnostics.models import BenchSheet, FailureModel, ProductionRange
+from diagnostics.selectors.learning import snapshot_of
 from diagnostics.services.learning import learning_run
 from reports.ranges import ranges_pdf
 from tests.diagnostics.fleet import HEADER
@@ -94,6 +95,14 @@ def test_page_paper_and_command_say_the_same_of_a_range(
     assert [one for one in words if one not in paper] == []
     for side, name in (("inside", "inside the range"), ("outside", "made before or after it")):
         assert f"{name} {told[side]['cars']} {told[side]['units']} {told[side]['failed']}" in page
+
+
+def test_the_groups_that_are_tested_are_those_that_are_counted(found: ProductionRange) -> None:
+    _model, told = snapshot_of(found)
+    test = told.log_rank
+    assert test is not None
+    assert test.statistic + test.expected[1] == pytest.approx(told.inside.failed)
+    assert sum(test.expected) == pytest.approx(told.inside.failed + told.outside.failed)
 
 
 def test_the_file_says_what_the_command_says(found: ProductionRange, client_as: Callable[[str], Client]) -> None:
