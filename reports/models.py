@@ -53,3 +53,52 @@ class Certificate(models.Model):
 
     def get_absolute_url(self) -> str:
         return reverse("reports:certificate", args=[self.number])
+
+
+class ImportState(models.TextChoices):
+    SENT = "uploaded", _("To be matched")
+    JUDGED = "judged", _("Looked at, nothing brought yet")
+    DONE = "done", _("Brought")
+    DROPPED = "dropped", _("Dropped")
+
+
+class ImportedFile(models.Model):
+    """A table of old records that was sent in. `matching`: field -> heading; `order`: what comes first in days such as
+    03/04/2014; `fates`: rows by fate; `remarks`: what was found out about the file, in sentences.
+
+    `file` and `fates_file` (a CSV: every row with its fate) are kept until `RECORDS_KEPT` after `at`, the file no
+    longer than until it is brought.
+    """
+
+    name = models.CharField(max_length=200)
+    sha256 = models.CharField(max_length=64)
+    file = models.FileField(upload_to="records/brought", blank=True)
+    fates_file = models.FileField(upload_to="records/fates", blank=True)
+    sheet = models.CharField(max_length=60, blank=True)
+    kind = models.CharField(max_length=10, blank=True)
+    matching = models.JSONField(default=dict, blank=True)
+    order = models.CharField(max_length=3, blank=True)
+    state = models.CharField(max_length=10, choices=ImportState, default=ImportState.SENT)
+    fates = models.JSONField(default=dict, blank=True)
+    remarks = models.JSONField(default=list, blank=True)
+    run = models.ForeignKey("shop.TaskRun", on_delete=models.SET_NULL, related_name="+", null=True, blank=True)
+    by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(state__in=ImportState.values), name="importedfile_state_known"),
+            models.CheckConstraint(
+                condition=models.Q(state__in=["done", "dropped"], ended_at__isnull=False, file="")
+                | (models.Q(state__in=["uploaded", "judged"], ended_at__isnull=True) & ~models.Q(file="")),
+                name="importedfile_file_until_it_ends",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_absolute_url(self) -> str:
+        return reverse("reports:import", args=[self.pk])

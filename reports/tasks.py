@@ -1,12 +1,14 @@
-"""Background work of certificates."""
+"""Background work of certificates and of old records."""
 
 import logging
 
 from celery import shared_task
 from django.utils.translation import gettext as _
 
-from reports.models import Certificate, CertificateState
+from reports.bring import files_tidy, import_run
+from reports.models import Certificate, CertificateState, ImportedFile
 from reports.services import certificate_issue
+from shop.errors import ShopError
 from shop.models import RunState, TaskRun
 from shop.runs import Cancelled, run_cancelled, run_claim, run_fail, run_finish, run_step
 
@@ -34,3 +36,32 @@ def certificate_issue_task(run_id: str, certificate_id: int) -> None:
             run_fail(run, _("The certificate could not be made. Ask for it again; if it fails again, tell the owner."))
             return
     run_finish(run, result_url=certificate.get_absolute_url())
+
+
+@shared_task(name="reports.records_import")  # type: ignore[untyped-decorator]
+def records_import_task(run_id: str, imported_id: int, dry_run: bool) -> None:
+    """Look at a table of old records, or bring it, once: a message delivered again finds the run taken."""
+    run = TaskRun.objects.select_related("by").filter(pk=run_id).first()
+    row = ImportedFile.objects.select_related("by").filter(pk=imported_id).first()
+    if run is None or row is None:
+        log.warning("table of old records %s, run %s: no longer there", imported_id, run_id)
+        return
+    if not run_claim(run):
+        return
+    try:
+        import_run(row=row, run=run, dry_run=dry_run)
+    except Cancelled:
+        run_cancelled(run)
+    except ShopError as error:
+        run_fail(run, error.words)
+    except Exception:
+        log.exception("table of old records %s could not be brought", row.pk)
+        run_fail(run, _("The table could not be worked on. Try it again; if it fails again, tell the owner."))
+    else:
+        run_finish(run, result_url=row.get_absolute_url())
+
+
+@shared_task(name="reports.records_tidy")  # type: ignore[untyped-decorator]
+def records_tidy_task() -> None:
+    """Every night: files of old records that nobody brought go, and so do exports that were not fetched."""
+    files_tidy()
