@@ -126,14 +126,18 @@ class CarForm(forms.Form):
     def __init__(self, *args: Any, car: Car | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.car = car
+        self.there: Car | None = None
+        """The car that has the VIN already, where there is one."""
 
     def clean_vin(self) -> str:
         vin = vins.tidy(self.cleaned_data["vin"])
         problem = vins.problem_of(vin)
         if problem is not None:
             raise forms.ValidationError(vin_problem_words(problem))
-        there = Car.objects.filter(vin=vin).exclude(pk=self.car.pk if self.car else 0).first()
+        cars = Car.objects.select_related("merged_into").exclude(pk=self.car.pk if self.car else 0)
+        there = cars.filter(vin=vin).first()
         if there is not None:
+            self.there = there.merged_into or there
             raise forms.ValidationError(_("This VIN is in the books already: {car}.").format(car=there))
         return vin
 
@@ -183,6 +187,16 @@ class StageForm(forms.Form):
 class HoldForm(forms.Form):
     hold = forms.ChoiceField(label=gettext_lazy("Waits for"), choices=Hold.choices)
     note = forms.CharField(label=gettext_lazy("In short"), max_length=140, required=False)
+
+
+class HandOverForm(forms.Form):
+    owner = OwnerField(
+        label=gettext_lazy("Next owner"),
+        max_length=160,
+        required=False,
+        help_text=gettext_lazy("Empty where nobody knows who that is."),
+    )
+    on = forms.DateField(label=gettext_lazy("Day of the hand-over"), widget=DayInput(), initial=timezone.localdate)
 
 
 class WhyForm(forms.Form):

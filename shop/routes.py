@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shop.views import cars, customers, jobs, merge, people, runs
+from shop.views import cars, customers, jobs, merge, owners, people, runs
 
 app_name = "shop"
 urlpatterns = [
@@ -12,6 +12,7 @@ urlpatterns = [
     path("cars/<int:pk>/", cars.car_file, name="car"),
     path("cars/<int:pk>/edit/", cars.car_edit, name="car-edit"),
     path("cars/<int:pk>/merge/", merge.car_merge, name="car-merge"),
+    path("cars/<int:pk>/owner/", owners.car_owner, name="car-owner"),
     path("cars/<int:pk>/odometer/", cars.odometer, name="odometer-add"),
     path("cars/<int:pk>/jobs/new/", jobs.job_new, name="job-new"),
     path("customers/", customers.customer_list, name="customers"),

@@ -46,6 +46,7 @@ FORMS: dict[str, dict[str, Any]] = {
         "vin": "0TWAH5903RT000001", "plate": "A 1", "maker": "Halden", "model": "Brise", "made_on": "2014-06",
         "climate": "hot", "system": "rht-trio", "owner": "Ada Quill",
     },
+    "/cars/{car}/owner/": {"owner": "Ada Quill", "on": "2024-01-01"},
     "/cars/{car}/merge/": {"double": "1", "why": "One number"},
     "/cars/{car}/odometer/": {"km": "5", "read_on": "2020-01-01"},
     "/cars/{car}/jobs/new/": {"title": "Look", "complaint": "Stops", "promised_on": "2030-01-01", "here": "on"},

@@ -14,6 +14,7 @@ from shop.selectors.base import (
     typed,
 )
 from shop.selectors.merge import merge_preview
+from shop.selectors.owners import Owned, cars_of_customer, owners_of
 
 __all__ = [
     "FOUND_AT_MOST",
@@ -21,11 +22,14 @@ __all__ = [
     "TRAIL_FILTERS",
     "Floor",
     "FloorGroup",
+    "Owned",
     "cars_found",
+    "cars_of_customer",
     "customers_found",
     "floor",
     "merge_preview",
     "odometer_of",
+    "owners_of",
     "trail_of",
     "typed",
 ]

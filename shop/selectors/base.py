@@ -20,7 +20,7 @@ TRAIL_FILTERS: dict[str, tuple[str | Promise, tuple[str, ...]]] = {
     "checks": (_("Checks"), ("sheet.", "check.")),
     "work": (_("Work"), ("work.", "unit.")),
     "papers": (_("Certificates"), ("certificate.",)),
-    "car": (_("Car"), ("car.", "odometer.")),
+    "car": (_("Car"), ("car.", "odometer.", "owner.")),
 }
 
 

@@ -3,6 +3,7 @@
 from shop.services.cars import car_create, car_update, customer_create, customer_update, odometer_add
 from shop.services.jobs import job_hold, job_move, job_open, note_add
 from shop.services.merge import car_merge
+from shop.services.owners import owner_change
 from shop.services.people import tour_dismiss
 from shop.services.pictures import picture_add
 from shop.services.trail import trail_record
@@ -18,6 +19,7 @@ __all__ = [
     "job_open",
     "note_add",
     "odometer_add",
+    "owner_change",
     "picture_add",
     "tour_dismiss",
     "trail_record",

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from shop import vin as vins
 from shop.errors import Conflict, ShopError
 from shop.facts import facts_changed
-from shop.models import Car, Climate, Customer, OdometerReading, User
+from shop.models import Car, Climate, Customer, OdometerReading, OwnerChange, User
 from shop.permissions import require
 from shop.services.trail import trail_record
 from shop.words import day_words, km_words, month_words, vin_problem_words
@@ -90,7 +90,10 @@ def car_update(
         for name in changed
     ]
     if car.owner != owner:
-        car.owner = owner
+        if car.owner is None:
+            car.owner = owner
+        else:  # what came before today is the earlier owner's
+            next_owner(car, owner, timezone.localdate(), by)
         told.append(_("another owner"))
     if told:
         _save_car(car)
@@ -154,6 +157,13 @@ def odometer_add(*, car: Car, by: User, km: int, read_on: dt.date) -> OdometerRe
         )
     trail_record(by=by, kind=kind, words=words, car=car, link=car.get_absolute_url())
     return reading
+
+
+def next_owner(car: Car, to: Customer | None, on: dt.date, by: User) -> OwnerChange:
+    """The row of a change, and the owner set on the car, which the caller saves."""
+    change = OwnerChange.objects.create(car=car, earlier=car.owner, later=to, on=on, at=timezone.now(), by=by)
+    car.owner = to
+    return change
 
 
 def refuse_double(car: Car) -> None:

@@ -110,7 +110,8 @@ def _trail_context(request: ShopRequest, car: Car) -> dict[str, Any]:
 def _car_page(request: ShopRequest, car: Car, context: dict[str, Any], status: int = 200) -> HttpResponse:
     page = {
         "odometer_form": OdometerForm(),
-        "readings": selectors.odometer_of(car),
+        "readings": list(selectors.odometer_of(car)),
+        "owners": selectors.owners_of(car),
         "jobs": car.jobs.all(),
         "pictures": Picture.objects.filter(job__car=car).select_related("job").order_by("-at")[:12],
         "check_digit_agrees": vins.check_digit_agrees(car.vin),

@@ -28,8 +28,8 @@ def customer_list(request: ShopRequest) -> HttpResponse:
 
 @require_safe
 def customer(request: ShopRequest, pk: int) -> HttpResponse:
-    found = get_object_or_404(Customer.objects.prefetch_related("cars", "cars__jobs"), pk=pk)
-    return render(request, "shop/customer.html", {"customer": found})
+    found = get_object_or_404(Customer, pk=pk)
+    return render(request, "shop/customer.html", {"customer": found, "times": selectors.cars_of_customer(found)})
 
 
 @needs("customer.write")

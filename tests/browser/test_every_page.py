@@ -90,6 +90,7 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "cars": "/cars/",
         "take in": "/cars/new/",
         "car file": car.get_absolute_url(),
+        "next owner": f"{car.get_absolute_url()}owner/",
         "written down twice": f"{car.get_absolute_url()}merge/?q=halden",
         "put together": f"{car.get_absolute_url()}merge/?double={car.pk + 1}",
         "customers": "/customers/",
