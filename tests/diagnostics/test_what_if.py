@@ -11,13 +11,12 @@ from diagnostics.selectors.what_if import what_if
 from diagnostics.services.learning import learning_run
 from shop import services
 from shop.models import User
-from tests.diagnostics.test_learning_same import fleet  # noqa: F401 - a fixture
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def found(fleet: list[BenchSheet]) -> ProductionRange:  # noqa: F811 - the fixture of that name
+def found(fleet: list[BenchSheet]) -> ProductionRange:
     learning_run()
     return ProductionRange.objects.get()
 
