@@ -181,6 +181,7 @@ def caution_sentences() -> tuple[str, ...]:
     return (
         _("A shop sees the cars that come to it, and those come because something fails."),
         _("So ratios between production ranges are sounder than rates."),
+        _("A range that few failures show is often told stronger than it is."),
         _("A range found in the data is a proposal until the owner confirms it."),
     )
 
