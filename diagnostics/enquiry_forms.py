@@ -4,17 +4,16 @@ import uuid
 from typing import Any
 
 from django import forms
-from django.core.cache import caches
 from django.core.signing import BadSignature, TimestampSigner
 from django.http import HttpRequest, QueryDict
-from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from diagnostics.engine.questions import BOTH, NAMES
 from diagnostics.services import Contact
-from shop.errors import ShopError, TooMany
+from shop.errors import ShopError
 from shop.http import sender_address
+from shop.limits import count
 
 _SIGNER = TimestampSigner(salt="diagnostics.tell")
 FASTEST_S, LONGEST_S = 2, 12 * 3600
@@ -124,15 +123,8 @@ def new_stamp() -> str:
 
 def count_sending(request: HttpRequest) -> None:
     """TooMany when this address has sent enough for an hour. The address is kept as a keyed hash for that hour."""
-    cache = caches["counts"]
-    key = "tell:" + salted_hmac("diagnostics.tell", sender_address(request), algorithm="sha256").hexdigest()
-    cache.add(key, 0, 3600)
-    try:
-        sent = cache.incr(key)
-    except ValueError:  # the hour ended between the two
-        return
-    if sent > SENDS_AN_HOUR:
-        raise TooMany(_("Too much was sent from your address within an hour. Call us, or try again later."))
+    words = _("Too much was sent from your address within an hour. Call us, or try again later.")
+    count("tell", sender_address(request), most=SENDS_AN_HOUR, words=words)
 
 
 def answers_at_counter(data: QueryDict) -> dict[str, str]:

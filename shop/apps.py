@@ -8,3 +8,6 @@ class ShopConfig(AppConfig):
     def ready(self) -> None:
         # Shared tasks bind to the configured application, in the web server as in the worker.
         from shop.celery import app as _app  # noqa: F401
+        from shop.sessions import connect
+
+        connect()

@@ -34,3 +34,9 @@ def sender_address(request: HttpRequest) -> str:
     if found.version == 4:
         return str(found)
     return str(found.ipv4_mapped or ip_network((found, ONE_LINE), strict=False))
+
+
+def absolute(request: HttpRequest, path: str) -> str:
+    """The whole address of a page of ours, as it goes into a mail; https where HTTPS says that a proxy speaks it."""
+    secure = settings.SESSION_COOKIE_SECURE or request.is_secure()
+    return f"{'https' if secure else 'http'}://{request.get_host()}{path}"

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shop.views import cars, customers, jobs, merge, owners, people, runs
+from shop.views import account, cars, customers, jobs, merge, owners, people, runs, sign_in
 
 app_name = "shop"
 urlpatterns = [
@@ -27,7 +27,26 @@ urlpatterns = [
     path("pictures/<int:pk>/", jobs.picture, name="picture"),
     path("runs/<uuid:pk>/", runs.run, name="run"),
     path("runs/<uuid:pk>/cancel/", runs.cancel, name="run-cancel"),
-    path("sign-in/", people.SignIn.as_view(), name="sign-in"),
-    path("sign-out/", people.SignOut.as_view(), name="sign-out"),
+    path("sign-in/", sign_in.SignIn.as_view(), name="sign-in"),
+    path("sign-in/code/", sign_in.SignInCode.as_view(), name="sign-in-code"),
+    path("sign-in/forgotten/", sign_in.Forgotten.as_view(), name="forgotten"),
+    path("sign-in/new-password/<uidb64>/<token>/", sign_in.NewPassword.as_view(), name="new-password"),
+    path("sign-out/", sign_in.SignOut.as_view(), name="sign-out"),
+    path("join/<str:token>/", sign_in.join, name="join"),
+    path("account/", account.account, name="account"),
+    path("account/password/", account.ChangePassword.as_view(), name="password"),
+    path("account/second-factor/", account.second_factor, name="second-factor"),
+    path("account/second-factor/act/", account.second_factor_act, name="second-factor-act"),
+    path("account/sign-ins/end-others/", account.sessions_end_others, name="sessions-end-others"),
+    path("account/sign-ins/<int:pk>/end/", account.session_end, name="session-end"),
+    path("people/", people.people, name="people"),
+    path("people/invite/", people.invite, name="invite"),
+    path("people/invitations/<int:pk>/resend/", people.resend, name="invitation-resend"),
+    path("people/invitations/<int:pk>/revoke/", people.revoke, name="invitation-revoke"),
+    path("people/<int:pk>/", people.person, name="person"),
+    path("people/<int:pk>/role/", people.role, name="person-role"),
+    path("people/<int:pk>/leave/", people.leave, name="person-leave"),
+    path("people/<int:pk>/return/", people.come_back, name="person-return"),
+    path("people/<int:pk>/second-factor/reset/", people.factor_reset, name="person-factor-reset"),
     path("tour/dismiss/", people.tour, name="tour-dismiss"),
 ]

@@ -10,6 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
+from pyotp import HOTP
 
 from diagnostics.engine.system.revising import with_revision
 from diagnostics.models import BenchSheet, Check, Enquiry, ProductionRange, SystemDraft, SystemRevision
@@ -20,6 +21,8 @@ from shop import services
 from shop.errors import Refused
 from shop.models import Car, Job, Role, TrailEntry, User
 from shop.runs import run_queue
+from shop.second_factor import new_secret, step_at
+from shop.services.sessions import session_begin
 from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
 
@@ -30,6 +33,7 @@ BOOKS = ALL - {Role.PARTS}
 CUSTOMERS = frozenset({Role.COUNTER, Role.OWNER})
 BENCH = frozenset({Role.TECHNICIAN, Role.OWNER})
 CATALOGUE = frozenset({Role.PARTS, Role.OWNER})
+OWNER = frozenset({Role.OWNER})
 
 # address by name, method, what is sent, who gets through
 TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
@@ -63,6 +67,23 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("shop:run-cancel", "post", {}, CUSTOMERS),  # asked for by the counter
     ("shop:tour-dismiss", "post", {}, ALL),
     ("shop:sign-out", "post", {}, ALL),
+    ("shop:account", "get", {}, ALL),
+    ("shop:password", "get", {}, ALL),
+    ("shop:password", "post", {"old_password": "no"}, ALL),
+    ("shop:second-factor", "get", {}, ALL),
+    ("shop:second-factor", "post", {"code": "1"}, ALL),
+    ("shop:second-factor-act", "post", {"code": "1"}, ALL),
+    ("shop:sessions-end-others", "post", {}, ALL),
+    ("shop:session-end", "post", {}, OWNER),
+    ("shop:people", "get", {}, OWNER),
+    ("shop:invite", "post", {"name": "Ida", "email": "ida@x.example", "role": "counter"}, OWNER),
+    ("shop:invitation-resend", "post", {}, OWNER),
+    ("shop:invitation-revoke", "post", {}, OWNER),
+    ("shop:person", "get", {}, OWNER),
+    ("shop:person-role", "post", {"role": "parts"}, OWNER),
+    ("shop:person-leave", "post", {}, OWNER),
+    ("shop:person-return", "post", {}, OWNER),
+    ("shop:person-factor-reset", "post", {}, OWNER),
     ("diagnostics:systems", "get", {}, ALL),
     ("diagnostics:system", "get", {}, ALL),
     ("diagnostics:system-rates", "get", {}, ALL),
@@ -135,7 +156,7 @@ NOT_FOUND = {"shop:picture", "reports:certificate", "reports:certificate-file"}
 # The interview of customers: nobody of them has a sign-in.
 PUBLIC = ["diagnostics:tell", "diagnostics:tell-about", "diagnostics:tell-send", "diagnostics:tell-sent"]
 # Before somebody has signed in.
-OPEN_TO_ALL = {"shop:sign-in", *PUBLIC}
+OPEN_TO_ALL = {"shop:sign-in", "shop:sign-in-code", "shop:forgotten", "shop:new-password", "shop:join", *PUBLIC}
 
 
 @pytest.fixture
@@ -148,7 +169,16 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     Part.objects.create(number="TW-BGA-3014", name="Switch")
     run = run_queue(kind="certificate", title="Certificate", by=counter, job=job)
     enquiry = enquiry_send(revision=None, answers={}, contact=Contact(name="Ada", phone="1", words="Stops."))
+    invitation, _token = services.invitation_make(by=owner, name="Ben", email="ben@x.example", role="parts")
+    left = User.objects.create_user("left", is_active=False)
+    services.second_factor_set_up(
+        user=tech, secret=(secret := new_secret()), code=HOTP(secret).at(step_at(timezone.now()))
+    )
+    signed_in = session_begin(user=owner, session_key="elsewhere", agent="", address=None)
     keys: dict[str, Any] = {
+        "session-end": signed_in.pk, "invitation-resend": invitation.pk, "invitation-revoke": invitation.pk,
+        "person": tech.pk, "person-role": tech.pk, "person-leave": tech.pk, "person-return": left.pk,
+        "person-factor-reset": tech.pk,
         "enquiry": enquiry.pk, "enquiry-take": enquiry.pk, "enquiry-close": enquiry.pk, "enquiry-erase": enquiry.pk,
         "system-play": "rht-trio", "system-history": "rht-trio", "system-file": "rht-trio", "draft": "rht-trio",
         "draft-play": "rht-trio", "draft-publish": "rht-trio", "draft-drop": "rht-trio",

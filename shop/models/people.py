@@ -6,6 +6,7 @@ from decimal import Decimal
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models.functions import Lower
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 
@@ -99,6 +100,10 @@ class Invitation(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def has_run_out(self) -> bool:
+        return self.expires_at <= timezone.now()
 
 
 class SecondFactor(models.Model):

@@ -4,8 +4,25 @@ from shop.services.cars import car_create, car_update, customer_create, customer
 from shop.services.jobs import job_hold, job_move, job_open, note_add
 from shop.services.merge import car_merge
 from shop.services.owners import owner_change
-from shop.services.people import tour_dismiss
+from shop.services.people import (
+    invitation_accept,
+    invitation_make,
+    invitation_resend,
+    invitation_revoke,
+    password_set,
+    person_leave,
+    person_return,
+    person_set_role,
+    tour_dismiss,
+)
 from shop.services.pictures import picture_add
+from shop.services.second_factor import (
+    recovery_codes_renew,
+    second_factor_remove,
+    second_factor_reset,
+    second_factor_set_up,
+)
+from shop.services.sessions import session_end, sessions_end_others
 from shop.services.trail import trail_record
 
 __all__ = [
@@ -14,13 +31,27 @@ __all__ = [
     "car_update",
     "customer_create",
     "customer_update",
+    "invitation_accept",
+    "invitation_make",
+    "invitation_resend",
+    "invitation_revoke",
     "job_hold",
     "job_move",
     "job_open",
     "note_add",
     "odometer_add",
     "owner_change",
+    "password_set",
+    "person_leave",
+    "person_return",
+    "person_set_role",
     "picture_add",
+    "recovery_codes_renew",
+    "second_factor_remove",
+    "second_factor_reset",
+    "second_factor_set_up",
+    "session_end",
+    "sessions_end_others",
     "tour_dismiss",
     "trail_record",
 ]

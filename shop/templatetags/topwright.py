@@ -12,6 +12,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy
 
+from shop.agents import agent_words
 from shop.models import Job, RunState, Stage, TaskRun
 from shop.permissions import may as _may
 from shop.words import clock_words, day_words, made_words, month_words
@@ -21,6 +22,7 @@ register.filter("clock", clock_words)
 register.filter("day", day_words)
 register.filter("month", month_words)
 register.filter("made", made_words)
+register.filter("browser", agent_words)
 
 _NAV = (
     ("shop:floor", gettext_lazy("Floor")),
