@@ -1,8 +1,8 @@
-"""Addresses of certificates."""
+"""Addresses of certificates and of old records."""
 
 from django.urls import path
 
-from reports import views
+from reports import records_views, views
 
 app_name = "reports"
 urlpatterns = [
@@ -11,6 +11,11 @@ urlpatterns = [
     path("certificates/<slug:number>/file/", views.certificate_file, name="certificate-file"),
     path("jobs/<int:pk>/certificates/", views.job_panel, name="job-panel"),
     path("jobs/<int:pk>/certificates/issue/", views.issue, name="issue"),
+    path("records/", records_views.records, name="records"),
+    path("records/<int:pk>/", records_views.imported, name="import"),
+    path("records/<int:pk>/bring/", records_views.imported_bring, name="import-bring"),
+    path("records/<int:pk>/drop/", records_views.imported_drop, name="import-drop"),
+    path("records/<int:pk>/rows.csv", records_views.imported_fates, name="import-fates"),
     path("ranges/<slug:slug>/ranges.pdf", views.ranges, name="ranges-paper"),
     path("sheets/<int:pk>/bench-list.pdf", views.bench_list, name="bench-list"),
     path("systems/<slug:slug>/pin-card.pdf", views.pin_card, name="pin-card"),

@@ -25,6 +25,7 @@ from shop.second_factor import new_secret, step_at
 from shop.services.sessions import session_begin
 from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
+from tests.reports.records.conftest import judged_import
 
 pytestmark = pytest.mark.django_db
 
@@ -144,6 +145,13 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("reports:job-panel", "get", {}, ALL),
     ("reports:car-panel", "get", {}, ALL),
     ("reports:issue", "post", {}, BENCH),
+    ("reports:records", "get", {}, frozenset({Role.OWNER})),
+    ("reports:records", "post", {}, frozenset({Role.OWNER})),
+    ("reports:import", "get", {}, frozenset({Role.OWNER})),
+    ("reports:import", "post", {"kind": "cars"}, frozenset({Role.OWNER})),
+    ("reports:import-bring", "post", {}, frozenset({Role.OWNER})),
+    ("reports:import-drop", "post", {}, frozenset({Role.OWNER})),
+    ("reports:import-fates", "get", {}, frozenset({Role.OWNER})),
     ("reports:bench-list", "get", {}, ALL),
     ("reports:pin-card", "get", {}, ALL),
     ("reports:ranges-paper", "get", {}, ALL),
@@ -168,6 +176,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     check = add(sheet, tech, check="battery", volts=12.6)
     Part.objects.create(number="TW-BGA-3014", name="Switch")
     run = run_queue(kind="certificate", title="Certificate", by=counter, job=job)
+    sent = judged_import(owner).pk
     enquiry = enquiry_send(revision=None, answers={}, contact=Contact(name="Ada", phone="1", words="Stops."))
     invitation, _token = services.invitation_make(by=owner, name="Ben", email="ben@x.example", role="parts")
     left = User.objects.create_user("left", is_active=False)
@@ -190,6 +199,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "certificate": "TW-2026-XXXXXXXX-X", "certificate-file": "TW-2026-XXXXXXXX-X",
         "check-strike": check.pk, "sheet-fields": sheet.pk, "sheet-compare": sheet.pk, "next": sheet.pk,
         "sheet-drawings": sheet.pk, "sheet-times": sheet.pk, "bench-list": sheet.pk, "pin-card": "rht-trio",
+        "import": sent, "import-bring": sent, "import-drop": sent, "import-fates": sent,
         "range": (a_range := keep_one_range().pk), "range-what-if": a_range,
         "ranges-system": "rht-trio", "ranges-cars": "rht-trio",
         "ranges-file": "rht-trio", "ranges-paper": "rht-trio",

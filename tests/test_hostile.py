@@ -14,6 +14,7 @@ from PIL import Image
 from diagnostics.services import Contact, enquiry_send
 from shop.models import Car, Job, ShopProfile, User
 from tests.diagnostics.bench import add, opened, publish
+from tests.reports.records.conftest import judged_import
 
 pytestmark = pytest.mark.django_db
 
@@ -108,6 +109,13 @@ FORMS: dict[str, dict[str, Any]] = {
     "/shelf/parts/": {"number": "TW-ZZZ-0001", "name": "Clip", "revision": "a", "supersedes": "TW-BGA-3014"},
     "/shelf/fits/": {"part": "TW-BGA-3014", "system": "rht-trio", "position": "BG1"},
     "/jobs/{job}/certificates/issue/": {"x": "y"},
+    "/records/": {"file": "no file"},
+    "/records/{sent}/": {
+        "kind": "cars", "sheet": "", "order": "dmy", "field-vin": "VIN", "field-maker": "Maker", "field-model": "Model",
+        "field-made_on": "Built",
+    },
+    "/records/{sent}/bring/": {"x": "y"},
+    "/records/{sent}/drop/": {"x": "y"},
 }  # fmt: skip
 
 
@@ -132,7 +140,7 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
         revision=sheet.revision, answers={"fails": "close"}, contact=Contact(name="Ada", phone="1"), by=counter
     )
     return {"car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
-            "check": check.pk, "enquiry": told.pk}  # fmt: skip
+            "check": check.pk, "enquiry": told.pk, "sent": judged_import(owner).pk}  # fmt: skip
 
 
 def _rows() -> dict[type[models.Model], int]:
@@ -185,6 +193,7 @@ def test_no_search_breaks(client_as: Callable[[str], Client], keys: dict[str, An
         "/shelf/options/": ["system", "position"], "/systems/rht-trio/": ["revision", "as"], "/systems/": ["as"],
         "/systems/rht-trio/play/": ["motion", "step", "fault", "revision"], "/systems/rht-trio/file/": ["revision"],
         "/enquiries/ask/": ["system", "fails", "stop", "recent"], f"/enquiries/{keys['enquiry']}/": ["q", "car"],
+        f"/records/{keys['sent']}/": ["kind", "sheet", "fate", "page"],
         "/tell/about/rht-trio/": ["fails", "stops", "recent"],
         f"/cars/{keys['car']}/": ["only", "page"], "/cars/new/": ["owner"],
         f"/sheets/{keys['sheet']}/compare/": ["with"],
@@ -214,7 +223,7 @@ def test_wildcards_of_the_database_are_plain_characters(client_as: Callable[[str
     [
         "/cars/{n}/", "/jobs/{n}/", "/customers/{n}/", "/pictures/{n}/", "/sheets/{n}/", "/checks/{n}/strike/",
         "/jobs/{n}/certificates/", "/cars/{n}/top-proof/", "/runs/{n}/", "/certificates/%00/", "/certificates/a%0Ab/",
-        "/enquiries/{n}/", "/tell/sent/%00/",
+        "/enquiries/{n}/", "/tell/sent/%00/", "/records/{n}/", "/records/{n}/rows.csv",
         "/certificates/..%2f..%2fsecret-key/file/", "/systems/%00/", "/certificates/{n}/file/",
     ],
 )  # fmt: skip

@@ -82,7 +82,7 @@ def cleaned(row: models.Model, *names: str) -> None:
     except ValidationError as error:
         name, messages = next(iter(error.message_dict.items()))
         label = row._meta.get_field(name).verbose_name  # type: ignore[union-attr]
-        raise ShopError(f"{label}: {messages[0]}") from error
+        raise ShopError(": ".join((str(label), messages[0]))) from error
 
 
 def cars_by_vin(vins_asked: Sequence[str]) -> dict[str, Car]:
