@@ -51,6 +51,7 @@ urlpatterns = [
     path("sheets/<int:pk>/checks/", entries.check_add, name="check-add"),
     path("checks/<int:pk>/strike/", entries.check_strike, name="check-strike"),
     path("cars/<int:pk>/units/", fragments.car_units, name="car-units"),
+    path("cars/<int:pk>/positions/", fragments.car_positions, name="car-positions"),
     path("cars/<int:pk>/outlook/", fragments.car_outlook, name="car-outlook"),
     path("cars/<int:pk>/top-proof/", fragments.car_proof, name="car-proof"),
     path("ranges/", ranges.ranges, name="ranges"),

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from shop import vin as vins
-from shop.models import Car, Climate, Customer, Hold, Job, JobNote, Picture, Stage
+from shop.models import Car, Climate, Customer, Hold, Job, JobNote, Moment, Picture, Stage
 from shop.words import vin_problem_words
 
 
@@ -216,14 +216,56 @@ class NoteForm(forms.ModelForm):  # type: ignore[type-arg]
         fields = ("words",)
 
 
-class PictureForm(forms.ModelForm):  # type: ignore[type-arg]
-    # A plain file field: what is a picture is decided by shop.uploads, in one place.
-    file = forms.FileField(
-        label=gettext_lazy("Picture"),
-        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+class PictureWordsForm(forms.Form):
+    """What is said of a picture; `position` is offered by the car's top system where it is known."""
+
+    caption = forms.CharField(label=gettext_lazy("What it shows"), max_length=140, required=False)
+    position = forms.CharField(
+        label=gettext_lazy("Position"), max_length=12, required=False,
+        widget=forms.TextInput(attrs={"list": "position-options", "autocomplete": "off"}),
+    )  # fmt: skip
+    moment = forms.ChoiceField(
+        label=gettext_lazy("Before or after the work"), choices=[("", "–"), *Moment.choices], required=False
     )
 
-    class Meta:
-        model = Picture
-        fields = ("file", "caption", "position")
-        labels = {"caption": gettext_lazy("What it shows"), "position": gettext_lazy("Position")}
+
+class _Files(forms.FileInput):
+    allow_multiple_selected = True
+
+
+class _FilesField(forms.FileField):
+    """Several files, as a list. What is a picture is decided by shop.uploads, in one place."""
+
+    def clean(self, data: Any, initial: Any = None) -> Any:
+        one = super().clean
+        return [one(file, initial) for file in data] if data else []
+
+
+class PictureForm(PictureWordsForm):
+    """Pictures of a job from the telephone's album, or one from its camera."""
+
+    file = _FilesField(
+        label=gettext_lazy("Pictures"), required=False,
+        widget=_Files(attrs={"accept": "image/jpeg,image/png,image/webp", "multiple": True}),
+    )  # fmt: skip
+    camera = forms.FileField(
+        label=gettext_lazy("Take one now"), required=False,
+        widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
+    )  # fmt: skip
+    before = forms.ModelChoiceField(
+        label=gettext_lazy("The picture before the work"), queryset=Picture.objects.none(), required=False,
+        help_text=gettext_lazy("Choose it here where this one shows the same place after the work."),
+    )  # fmt: skip
+    field_order = ("camera", "file", "caption", "position", "moment", "before")
+
+    def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        unpaired = job.pictures.filter(before=None, after=None).exclude(moment=Moment.AFTER)
+        self.fields["before"].queryset = unpaired  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        files = [*data.get("file", []), *([data["camera"]] if data.get("camera") else [])]
+        if not files and not self.errors:
+            self.add_error("file", _("Choose a picture, or take one."))
+        return data | {"files": files}

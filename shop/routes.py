@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shop.views import account, cars, customers, jobs, merge, owners, people, runs, sign_in
+from shop.views import account, cars, customers, jobs, merge, owners, people, pictures, runs, sign_in
 
 app_name = "shop"
 urlpatterns = [
@@ -23,8 +23,13 @@ urlpatterns = [
     path("jobs/<int:pk>/stage/", jobs.stage, name="job-stage"),
     path("jobs/<int:pk>/hold/", jobs.hold, name="job-hold"),
     path("jobs/<int:pk>/notes/", jobs.note, name="job-note"),
-    path("jobs/<int:pk>/pictures/", jobs.picture_new, name="job-picture"),
+    path("jobs/<int:pk>/pictures/", pictures.picture_new, name="job-picture"),
     path("pictures/<int:pk>/", jobs.picture, name="picture"),
+    path("pictures/<int:pk>/look/", pictures.picture_look, name="picture-look"),
+    path("pictures/<int:pk>/words/", pictures.picture_describe, name="picture-words"),
+    path("pictures/<int:pk>/pair/", pictures.picture_pair, name="picture-pair"),
+    path("pictures/<int:pk>/unpair/", pictures.picture_unpair, name="picture-unpair"),
+    path("cars/<int:pk>/pictures/", pictures.car_pictures, name="car-pictures"),
     path("runs/<uuid:pk>/", runs.run, name="run"),
     path("runs/<uuid:pk>/cancel/", runs.cancel, name="run-cancel"),
     path("sign-in/", sign_in.SignIn.as_view(), name="sign-in"),

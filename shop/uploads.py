@@ -1,5 +1,6 @@
 """Pictures that people send: looked at as untrusted bytes, decoded within limits, written anew."""
 
+import hashlib
 import io
 import struct
 from dataclasses import dataclass
@@ -12,6 +13,11 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 from shop.errors import ShopError
 
 FORMATS = ("JPEG", "PNG", "WEBP")
+MAY_MOVE = ("PNG", "WEBP")
+"""Formats that can hold an animation. A JPEG with several pictures (a telephone keeps depth beside the view) is no
+animation."""
+HEIC_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs", b"mif1", b"msf1"})
+"""Brands in the `ftyp` box of ISO/IEC 23008-12 (from memory), in which many telephones keep pictures."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +29,11 @@ class CleanPicture:
     width: int
     height: int
 
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the picture as it is kept, in hex: the same for the same picture sent twice."""
+        return hashlib.sha256(self.data).hexdigest()
+
 
 def picture_clean(upload: IO[bytes]) -> CleanPicture:
     """Decode and re-encode. The upload's name and type say nothing and are not asked. Raises ShopError."""
@@ -30,6 +41,13 @@ def picture_clean(upload: IO[bytes]) -> CleanPicture:
     if len(data) > settings.PICTURE_MAX_BYTES:
         raise ShopError(
             _("The picture is larger than {limit} MB.").format(limit=settings.PICTURE_MAX_BYTES // (1024 * 1024))
+        )
+    if data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS:
+        raise ShopError(
+            _(
+                "This is a HEIC picture, which not every browser shows: set the telephone’s camera to “most "
+                "compatible” (JPEG), or send the picture as JPEG."
+            )
         )
     try:
         _open(data).verify()  # reads the structure; the image object is used up by it
@@ -48,6 +66,8 @@ def _open(data: bytes) -> Image.Image:
     image = Image.open(io.BytesIO(data), formats=FORMATS)
     if image.width * image.height > settings.PICTURE_MAX_PIXELS:
         raise _too_many_pixels()
+    if image.format in MAY_MOVE and getattr(image, "is_animated", False):
+        raise ShopError(_("This picture moves; expected a still one."))
     return image
 
 

@@ -33,6 +33,20 @@ def km_words(km: int) -> str:
     return _("{km} km").format(km=formats.number_format(km, use_l10n=True, force_grouping=True))
 
 
+def quick_notes() -> tuple[str, ...]:
+    """Notes that people in such a shop write again and again, kept by one tap (common practice, no source)."""
+    return (
+        _("Customer called, is told how far it is."),
+        _("Customer does not answer, message left."),
+        _("Waiting for the part."),
+        _("Roof is propped: do not move it."),
+        _("Battery on the charger."),
+        _("Interior covered and protected."),
+        _("Car moved outside."),
+        _("Found something beyond the job: ask before going on."),
+    )
+
+
 def _date(at: dt.date | dt.datetime | None, form: str) -> str:
     if at is None:
         return ""

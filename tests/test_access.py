@@ -19,7 +19,7 @@ from parts.models import Part
 from reports.models import Certificate
 from shop import services
 from shop.errors import Refused
-from shop.models import Car, Job, Role, TrailEntry, User
+from shop.models import Car, Job, Picture, Role, TrailEntry, User
 from shop.runs import run_queue
 from shop.second_factor import new_secret, step_at
 from shop.services.sessions import session_begin
@@ -64,6 +64,11 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("shop:job-note", "post", {"words": "Hello"}, ALL),
     ("shop:job-picture", "post", {}, ALL),
     ("shop:picture", "get", {}, ALL),
+    ("shop:picture-look", "get", {}, ALL),
+    ("shop:picture-words", "post", {"caption": "Lid"}, ALL),
+    ("shop:picture-pair", "post", {"other": "1"}, ALL),
+    ("shop:picture-unpair", "post", {}, ALL),
+    ("shop:car-pictures", "get", {}, ALL),
     ("shop:run", "get", {}, ALL),
     ("shop:run-cancel", "post", {}, CUSTOMERS),  # asked for by the counter
     ("shop:tour-dismiss", "post", {}, ALL),
@@ -117,6 +122,7 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("diagnostics:check-add", "post", {"check": "battery", "volts": "12.6"}, BENCH),
     ("diagnostics:check-strike", "post", {"why": "wrong pin"}, BENCH),
     ("diagnostics:car-units", "get", {}, ALL),
+    ("diagnostics:car-positions", "get", {}, ALL),
     ("diagnostics:car-proof", "get", {}, ALL),
     ("diagnostics:car-outlook", "get", {}, ALL),
     ("diagnostics:enquiries", "get", {}, ALL),
@@ -184,6 +190,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         user=tech, secret=(secret := new_secret()), code=HOTP(secret).at(step_at(timezone.now()))
     )
     signed_in = session_begin(user=owner, session_key="elsewhere", agent="", address=None)
+    picture = Picture.objects.create(job=job, by=tech, file="x.jpg", width=1, height=1, at=timezone.now()).pk
     keys: dict[str, Any] = {
         "session-end": signed_in.pk, "invitation-resend": invitation.pk, "invitation-revoke": invitation.pk,
         "person": tech.pk, "person-role": tech.pk, "person-leave": tech.pk, "person-return": left.pk,
@@ -192,7 +199,9 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "system-play": "rht-trio", "system-history": "rht-trio", "system-file": "rht-trio", "draft": "rht-trio",
         "draft-play": "rht-trio", "draft-publish": "rht-trio", "draft-drop": "rht-trio",
         "tell-about": "rht-trio", "tell-sent": enquiry.code,
-        "car": car.pk, "car-edit": car.pk, "car-merge": car.pk, "car-owner": car.pk, "odometer-add": car.pk, "job-new": car.pk,
+        "car": car.pk, "car-edit": car.pk, "car-merge": car.pk, "car-owner": car.pk, "car-pictures": car.pk,
+        "picture-look": picture, "picture-words": picture, "picture-pair": picture, "picture-unpair": picture,
+        "car-positions": car.pk, "odometer-add": car.pk, "job-new": car.pk,
         "customer": car.owner_id, "customer-edit": car.owner_id, "picture": 9999, "run": run.pk, "run-cancel": run.pk,
         "system": "rht-trio", "system-rates": "rht-trio", "car-units": car.pk, "car-proof": car.pk, "car-panel": car.pk,
         "car-outlook": car.pk,

@@ -12,7 +12,7 @@ from django.test import Client
 from PIL import Image
 
 from diagnostics.services import Contact, enquiry_send
-from shop.models import Car, Job, ShopProfile, User
+from shop.models import Car, Job, Picture, ShopProfile, User
 from tests.diagnostics.bench import add, opened, publish
 from tests.reports.records.conftest import judged_import
 
@@ -56,7 +56,11 @@ FORMS: dict[str, dict[str, Any]] = {
     "/jobs/{job}/stage/": {"stage": "mending", "why": "because"},
     "/jobs/{job}/hold/": {"hold": "part", "note": "n"},
     "/jobs/{job}/notes/": {"words": "Hello"},
-    "/jobs/{job}/pictures/": {"file": "no file", "caption": "c", "position": "BG1"},
+    "/jobs/{job}/pictures/": {
+        "file": "no file", "caption": "c", "position": "BG1", "moment": "after", "before": "1",
+    },
+    "/pictures/{picture}/words/": {"caption": "c", "position": "BG1", "moment": "after"},
+    "/pictures/{picture}/pair/": {"other": "1"},
     "/tour/dismiss/": {"x": "y"},
     "/jobs/{job}/bench/": {"x": "y"},
     "/jobs/{job}/add-work/": {
@@ -121,7 +125,8 @@ FORMS: dict[str, dict[str, Any]] = {
 
 SHOWN = (
     "/", "/cars/{car}/", "/jobs/{job}/", "/sheets/{sheet}/", "/sheets/{free}/", "/jobs/{job}/bench/panel/",
-    "/enquiries/", "/enquiries/{enquiry}/", "/tell/", "/cars/{car}/units/", "/customers/{customer}/", "/shelf/",
+    "/enquiries/", "/enquiries/{enquiry}/", "/tell/", "/cars/{car}/units/", "/cars/{car}/pictures/",
+    "/pictures/{picture}/look/", "/customers/{customer}/", "/shelf/",
 )  # fmt: skip
 
 
@@ -136,11 +141,12 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
         car=other, title="Undeclared", stage="here", held_since=job.opened_at, opened_at=job.opened_at, opened_by=tech
     ), tech)  # fmt: skip
     check = add(sheet, tech, check="battery", volts=12.6)
+    picture = Picture.objects.create(job=job, by=tech, file="x.jpg", width=1, height=1, at=job.opened_at)
     told = enquiry_send(
         revision=sheet.revision, answers={"fails": "close"}, contact=Contact(name="Ada", phone="1"), by=counter
     )
     return {"car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
-            "check": check.pk, "enquiry": told.pk, "sent": judged_import(owner).pk}  # fmt: skip
+            "check": check.pk, "picture": picture.pk, "enquiry": told.pk, "sent": judged_import(owner).pk}  # fmt: skip
 
 
 def _rows() -> dict[type[models.Model], int]:

@@ -5,7 +5,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
 from diagnostics.models import BenchSheet
-from diagnostics.selectors import units_of_car
+from diagnostics.selectors import system_for_car, system_of, units_of_car
 from diagnostics.selectors.outlook import outlook_page
 from diagnostics.selectors.page import proof_rows
 from diagnostics.selectors.panel import job_panel as panel_of_job
@@ -49,3 +49,12 @@ def car_outlook(request: ShopRequest, pk: int) -> HttpResponse:
     car = get_object_or_404(Car, pk=pk)
     template = "diagnostics/car_outlook.html#outlook" if request.htmx else "diagnostics/car_outlook.html"
     return render(request, template, {"car": car, "page": outlook_page(car)})
+
+
+@require_GET
+def car_positions(request: ShopRequest, pk: int) -> HttpResponse:
+    """The positions of the car's top as options of a list; none where nobody has declared it."""
+    revision = system_for_car(get_object_or_404(Car, pk=pk))
+    positions = system_of(revision).positions.items() if revision else ()
+    named = [(code, one.name) for code, one in positions]
+    return render(request, "diagnostics/car_positions.html", {"positions": named})

@@ -15,6 +15,16 @@ from shop.selectors.base import (
 )
 from shop.selectors.merge import merge_preview
 from shop.selectors.owners import Owned, cars_of_customer, owners_of
+from shop.selectors.pictures import (
+    Frame,
+    after_of,
+    beside,
+    film_of,
+    in_order,
+    newest_film,
+    pictures_of_car,
+    to_pair_with,
+)
 
 __all__ = [
     "FOUND_AT_MOST",
@@ -22,14 +32,22 @@ __all__ = [
     "TRAIL_FILTERS",
     "Floor",
     "FloorGroup",
+    "Frame",
     "Owned",
+    "after_of",
+    "beside",
     "cars_found",
     "cars_of_customer",
     "customers_found",
+    "film_of",
     "floor",
+    "in_order",
     "merge_preview",
+    "newest_film",
     "odometer_of",
     "owners_of",
+    "pictures_of_car",
+    "to_pair_with",
     "trail_of",
     "typed",
 ]

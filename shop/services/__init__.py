@@ -15,7 +15,14 @@ from shop.services.people import (
     person_set_role,
     tour_dismiss,
 )
-from shop.services.pictures import picture_add
+from shop.services.pictures import (
+    Kept,
+    picture_add,
+    picture_describe,
+    picture_pair,
+    picture_unpair,
+    pictures_add,
+)
 from shop.services.second_factor import (
     recovery_codes_renew,
     second_factor_remove,
@@ -26,6 +33,7 @@ from shop.services.sessions import session_end, sessions_end_others
 from shop.services.trail import trail_record
 
 __all__ = [
+    "Kept",
     "car_create",
     "car_merge",
     "car_update",
@@ -46,6 +54,10 @@ __all__ = [
     "person_return",
     "person_set_role",
     "picture_add",
+    "picture_describe",
+    "picture_pair",
+    "picture_unpair",
+    "pictures_add",
     "recovery_codes_renew",
     "second_factor_remove",
     "second_factor_reset",

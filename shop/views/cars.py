@@ -16,7 +16,7 @@ from shop import vin as vins
 from shop.errors import ShopError
 from shop.forms import CarForm, OdometerForm
 from shop.http import ShopRequest
-from shop.models import Car, Customer, Picture
+from shop.models import Car, Customer
 from shop.permissions import needs
 from shop.views.common import number_of
 from shop.words import check_digit_words
@@ -113,7 +113,7 @@ def _car_page(request: ShopRequest, car: Car, context: dict[str, Any], status: i
         "readings": list(selectors.odometer_of(car)),
         "owners": selectors.owners_of(car),
         "jobs": car.jobs.all(),
-        "pictures": Picture.objects.filter(job__car=car).select_related("job").order_by("-at")[:12],
+        "film": selectors.newest_film(car),
         "check_digit_agrees": vins.check_digit_agrees(car.vin),
         "check_digit_words": check_digit_words(car.vin),
     }

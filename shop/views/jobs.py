@@ -2,10 +2,8 @@
 
 from typing import Any
 
-from django.contrib import messages
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from shop import selectors, services
@@ -14,6 +12,7 @@ from shop.forms import HoldForm, JobForm, NoteForm, PictureForm, StageForm
 from shop.http import ShopRequest
 from shop.models import Car, Job, Picture, Stage
 from shop.permissions import needs
+from shop.words import quick_notes
 
 TRAIL_AT_MOST = 60
 
@@ -40,20 +39,20 @@ def job_new(request: ShopRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def job(request: ShopRequest, pk: int) -> HttpResponse:
-    return _page(request, _job(pk))
+    return job_page(request, job_asked(pk))
 
 
 @require_POST
 @needs("job.write")
 def stage(request: ShopRequest, pk: int) -> HttpResponse:
-    job = _job(pk)
+    job = job_asked(pk)
     form = StageForm(request.POST)
     if not form.is_valid():
-        return _page(request, job, 422, stage_form=form)
+        return job_page(request, job, 422, stage_form=form)
     try:
         services.job_move(job=job, by=request.user, **form.cleaned_data)
     except NotDone as error:
-        return _page(request, job, error.status, stage_form=form, not_done=error)
+        return job_page(request, job, error.status, stage_form=form, not_done=error)
     except ShopError as error:
         return _refuse(request, job, form, error, "stage_form")
     return redirect(job)
@@ -62,10 +61,10 @@ def stage(request: ShopRequest, pk: int) -> HttpResponse:
 @require_POST
 @needs("job.write")
 def hold(request: ShopRequest, pk: int) -> HttpResponse:
-    job = _job(pk)
+    job = job_asked(pk)
     form = HoldForm(request.POST)
     if not form.is_valid():
-        return _page(request, job, 422, hold_form=form)
+        return job_page(request, job, 422, hold_form=form)
     try:
         services.job_hold(job=job, by=request.user, **form.cleaned_data)
     except ShopError as error:
@@ -76,31 +75,12 @@ def hold(request: ShopRequest, pk: int) -> HttpResponse:
 @require_POST
 @needs("job.note")
 def note(request: ShopRequest, pk: int) -> HttpResponse:
-    job = _job(pk)
+    job = job_asked(pk)
     form = NoteForm(request.POST)
     if not form.is_valid():
-        return _page(request, job, 422, note_form=form)
+        return job_page(request, job, 422, note_form=form)
     services.note_add(job=job, by=request.user, words=form.cleaned_data["words"])
     return redirect(f"{job.get_absolute_url()}#notes")
-
-
-@require_POST
-@needs("job.note")
-def picture_new(request: ShopRequest, pk: int) -> HttpResponse:
-    job = _job(pk)
-    form = PictureForm(request.POST, request.FILES)
-    if not form.is_valid():
-        return _page(request, job, 422, picture_form=form)
-    data = form.cleaned_data
-    try:
-        services.picture_add(
-            job=job, by=request.user, upload=data["file"], caption=data["caption"], position=data["position"]
-        )
-    except ShopError as error:
-        form.add_error("file", error.words)
-        return _page(request, job, error.status, picture_form=form)
-    messages.success(request, _("The picture is kept."))
-    return redirect(f"{job.get_absolute_url()}#pictures")
 
 
 @require_safe
@@ -115,24 +95,25 @@ def picture(request: ShopRequest, pk: int) -> FileResponse:
     return FileResponse(file, content_type=kind, headers={"Cache-Control": "private, max-age=31536000, immutable"})
 
 
-def _job(pk: int) -> Job:
+def job_asked(pk: int) -> Job:
     return get_object_or_404(Job.objects.select_related("car", "car__owner", "opened_by"), pk=pk)
 
 
 def _refuse(request: ShopRequest, job: Job, form: Any, error: ShopError, name: str) -> HttpResponse:
     form.add_error(None, error.words)
-    return _page(request, job, error.status, **{name: form})
+    return job_page(request, job, error.status, **{name: form})
 
 
-def _page(request: ShopRequest, job: Job, status: int = 200, **forms: Any) -> HttpResponse:
+def job_page(request: ShopRequest, job: Job, status: int = 200, **forms: Any) -> HttpResponse:
     context = {
         "job": job,
         "stage_form": StageForm(initial={"stage": job.stage}),
         "hold_form": HoldForm(initial={"hold": job.hold, "note": job.hold_note}),
         "note_form": NoteForm(),
-        "picture_form": PictureForm(),
+        "picture_form": PictureForm(job=job),
         "notes": job.notes.select_related("by"),
-        "pictures": job.pictures.select_related("by"),
+        "film": selectors.film_of(selectors.pictures_of_car(job.car).filter(job=job)),
+        "phrases": quick_notes(),
         "trail": job.trail.select_related("by")[:TRAIL_AT_MOST],
     }
     return render(request, "shop/job.html", context | forms, status=status)

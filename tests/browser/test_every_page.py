@@ -1,10 +1,12 @@
 """The main pages, on a phone and on a desk, light and dark: nothing runs off, everything has a name, can be hit with a
 thumb and reached with the keyboard, and nothing fails on the console."""
 
+import io
 from typing import Any
 from urllib.parse import urlencode
 
 import pytest
+from PIL import Image
 from playwright.sync_api import Browser, Page
 
 from diagnostics import services as bench
@@ -91,6 +93,8 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "take in": "/cars/new/",
         "car file": car.get_absolute_url(),
         "next owner": f"{car.get_absolute_url()}owner/",
+        "picture": f"/pictures/{_pictures(job, tech)}/look/",
+        "film": f"{car.get_absolute_url()}pictures/",
         "written down twice": f"{car.get_absolute_url()}merge/?q=halden",
         "put together": f"{car.get_absolute_url()}merge/?double={car.pk + 1}",
         "customers": "/customers/",
@@ -143,6 +147,18 @@ def _worked_on(job: Job, tech: User) -> BenchSheet:
     bench.work_add(job=job, by=tech, position="BG3", kind="replace", part="TW-BGB-3121", serial="S1")
     services.note_add(job=job, by=tech, words="Props are in the boot.")
     return sheet
+
+
+def _pictures(job: Job, tech: User) -> int:
+    """A pair, and one to pair: the key of the latter."""
+    sent = []
+    for colour in ("#8a3d0c", "#14603a", "#1c4d83"):
+        out = io.BytesIO()
+        Image.new("RGB", (400, 300), colour).save(out, "JPEG")
+        out.seek(0)
+        sent.append(services.picture_add(job=job, by=tech, upload=out, caption=f"Lid switch, {colour}", position="BG3"))
+    services.picture_pair(before=sent[0], after=sent[1], by=tech)
+    return sent[2].pk
 
 
 def _undeclared(car: Car, counter: User, tech: User) -> BenchSheet:
