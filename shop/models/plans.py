@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from shop.models.jobs import Job
@@ -145,13 +146,16 @@ class Clock(models.Model):
 
 
 class BayBooking(models.Model):
-    """A task's time in a bay, with or without somebody's name on it."""
+    """A task's time in a bay, with or without somebody's name on it. `sequence` counts its changes: calendar readers
+    tell by it which is newer, and so does a person whose page is older than somebody else's change."""
 
     task = models.ForeignKey(Task, on_delete=models.CASCADE, related_name="bookings")
     bay = models.ForeignKey(Bay, on_delete=models.PROTECT, related_name="bookings")
     person = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="bookings", null=True, blank=True)
     starts_at = models.DateTimeField()
     ends_at = models.DateTimeField()
+    sequence = models.PositiveIntegerField(default=0)
+    changed_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
         ordering = ["starts_at", "pk"]
@@ -182,7 +186,8 @@ class Away(models.Model):
 
 
 class FeedLink(models.Model):
-    """A secret address of a calendar, of one person or one bay. Only the hash of its secret is kept."""
+    """A secret address of a calendar, of one person or one bay. Only the hash of its secret is kept. `digest`: of what
+    it last gave out, which was new at `digest_at`."""
 
     person = models.ForeignKey("shop.User", on_delete=models.CASCADE, related_name="feeds", null=True, blank=True)
     bay = models.ForeignKey(Bay, on_delete=models.CASCADE, related_name="feeds", null=True, blank=True)
@@ -190,14 +195,20 @@ class FeedLink(models.Model):
     made_at = models.DateTimeField()
     made_by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")
     revoked_at = models.DateTimeField(null=True, blank=True)
+    digest = models.CharField(max_length=64, blank=True)
+    digest_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["made_at", "pk"]
         constraints = [
+            models.UniqueConstraint(
+                fields=["person"], condition=Q(revoked_at__isnull=True), name="feedlink_one_a_person"
+            ),
+            models.UniqueConstraint(fields=["bay"], condition=Q(revoked_at__isnull=True), name="feedlink_one_a_bay"),
             models.CheckConstraint(
                 condition=Q(person__isnull=True, bay__isnull=False) | Q(person__isnull=False, bay__isnull=True),
                 name="feedlink_of_one",
-            )
+            ),
         ]
 
     def __str__(self) -> str:
