@@ -161,6 +161,9 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_TEMPLATE = "shop/locked_out.html"
 AXES_VERBOSE = False
 AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "code"]  # of a failed sign-in: kept as stars
+# Both would hold the address of an invitation. Who signed in where is in SignedIn.
+AXES_DISABLE_ACCESS_LOG = True
+AXES_CLIENT_STR_CALLABLE = "shop.backends.in_logs"
 
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = env.bool("HTTPS", default=False)
