@@ -75,7 +75,7 @@ def _invited(request: ShopRequest, invitation: Invitation, token: str) -> HttpRe
     except OSError:  # the mail server does not answer, or refuses (SMTPException is one): the address is on the page
         context["not_sent"] = True
     response = render(request, "shop/people/invited.html", {**context, "console": _no_mail_leaves()})
-    response["Referrer-Policy"] = "no-referrer"
+    response["Referrer-Policy"] = "strict-origin"
     return response
 
 

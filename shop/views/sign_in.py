@@ -133,17 +133,14 @@ def join(request: HttpRequest, token: str) -> HttpResponse:
             messages.success(request, _("Welcome, {name}.").format(name=user))
             return redirect(settings.LOGIN_REDIRECT_URL)
     context = {"form": form, "invitation": invitation}
-    return _no_referrer(render(request, "shop/people/join.html", context, status=422 if form.errors else 200))
+    response = render(request, "shop/people/join.html", context, status=422 if form.errors else 200)
+    response["Referrer-Policy"] = "strict-origin"  # with no-referrer a browser hides where the form is from: refused
+    return response
 
 
 def _no_invitation(request: HttpRequest) -> HttpResponse:
     words = _("This invitation opens nothing: it was used, has run out or was replaced. Ask the owner for a new one.")
-    return _no_referrer(render(request, "shop/error.html", {"status": 404, "words": words}, status=404))
-
-
-def _no_referrer(response: HttpResponse) -> HttpResponse:
-    response["Referrer-Policy"] = "no-referrer"
-    return response
+    return render(request, "shop/error.html", {"status": 404, "words": words}, status=404)
 
 
 class Forgotten(PasswordResetView):
