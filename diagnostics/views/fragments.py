@@ -6,6 +6,7 @@ from django.views.decorators.http import require_GET
 
 from diagnostics.models import BenchSheet
 from diagnostics.selectors import system_for_car, system_of, units_of_car
+from diagnostics.selectors.lives import lives_of_car, ranges_of_car
 from diagnostics.selectors.outlook import outlook_page
 from diagnostics.selectors.page import proof_rows
 from diagnostics.selectors.panel import job_panel as panel_of_job
@@ -58,3 +59,19 @@ def car_positions(request: ShopRequest, pk: int) -> HttpResponse:
     positions = system_of(revision).positions.items() if revision else ()
     named = [(code, one.name) for code, one in positions]
     return render(request, "diagnostics/car_positions.html", {"positions": named})
+
+
+@require_GET
+def car_lives(request: ShopRequest, pk: int) -> HttpResponse:
+    """Units at each position over the car's life."""
+    car = get_object_or_404(Car, pk=pk)
+    template = "diagnostics/car_lives.html#lives" if request.htmx else "diagnostics/car_lives.html"
+    return render(request, template, {"car": car, "lives": lives_of_car(car)})
+
+
+@require_GET
+def car_ranges(request: ShopRequest, pk: int) -> HttpResponse:
+    """Production ranges that the car falls in."""
+    car = get_object_or_404(Car, pk=pk)
+    template = "diagnostics/car_ranges.html#ranges" if request.htmx else "diagnostics/car_ranges.html"
+    return render(request, template, {"car": car, "ranges": ranges_of_car(car)})

@@ -40,8 +40,8 @@ def picture_new(request: ShopRequest, pk: int) -> HttpResponse:
     _tell(request, kept)
     if not kept.refused:
         return redirect(f"{job.get_absolute_url()}#pictures")
-    for name, error in kept.refused:
-        form.add_error("file", f"{name}: {error.words}" if len(uploads) > 1 else error.words)
+    for name, refusal in kept.refused:
+        form.add_error("file", f"{name}: {refusal.words}" if len(uploads) > 1 else refusal.words)
     return job_page(request, job, kept.refused[0][1].status, picture_form=form)
 
 
