@@ -39,9 +39,18 @@ class Books:
     trail: list[TrailEntry] = field(default_factory=list)
 
     def tell(
-        self, at: datetime, who: str, kind: str, words: str, car: Car | None, job: Job | None = None, link: str = ""
+        self,
+        at: datetime,
+        who: str,
+        kind: str,
+        words: str,
+        car: Car | None,
+        job: Job | None = None,
+        link: str = "",
+        became: str = "",
     ) -> None:
-        self.trail.append(TrailEntry(at=at, by=self.users[who], kind=kind, words=words, car=car, job=job, link=link))
+        by = self.users[who]
+        self.trail.append(TrailEntry(at=at, by=by, kind=kind, words=words, car=car, job=job, link=link, became=became))
 
 
 def write(
@@ -104,11 +113,11 @@ def _tell_jobs(books: Books) -> None:
             books.tell(record.opened_at, "counter", "car.created", words, car, link=car.get_absolute_url())
         link = job.get_absolute_url()
         words = _("{number} opened: {title}.").format(number=job.number, title=job.title)
-        books.tell(record.opened_at, "counter", "job.opened", words, car, job, link)
+        books.tell(record.opened_at, "counter", "job.opened", words, car, job, link, record.stages[0][0])
         for (old, _old_at), (new, at) in zip(record.stages, record.stages[1:], strict=False):
             words = _("{number}: {old} → {new}.").format(number=job.number, old=Stage(old).label, new=Stage(new).label)
             who = "counter" if new in ("here", "gone") else "tech"
-            books.tell(at, who, "job.moved", words, car, job, link)
+            books.tell(at, who, "job.moved", words, car, job, link, new)
 
 
 def _write_odometer(books: Books) -> None:

@@ -39,7 +39,8 @@ class ComebackCause(models.TextChoices):
 
 class Job(models.Model):
     """`reference`: its number in the records that it was brought from. `comeback_of`: the job after which the car came
-    back with this one, and why it did, once somebody knows."""
+    back with this one, and why it did, once somebody knows; `comeback_judged_at`: when somebody said so, or said that it
+    is none."""
 
     car = models.ForeignKey(Car, on_delete=models.PROTECT, related_name="jobs")
     title = models.CharField(max_length=140)
@@ -55,6 +56,7 @@ class Job(models.Model):
     reference = models.CharField(max_length=60, blank=True)
     comeback_of = models.ForeignKey("self", on_delete=models.SET_NULL, related_name="comebacks", null=True, blank=True)
     comeback_cause = models.CharField(max_length=12, choices=ComebackCause, blank=True)
+    comeback_judged_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-opened_at", "-pk"]
@@ -72,6 +74,10 @@ class Job(models.Model):
             ),
             models.CheckConstraint(
                 condition=models.Q(comeback_cause__in=["", *ComebackCause.values]), name="job_comeback_cause_known"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(comeback_of__isnull=True) | ~models.Q(comeback_of=models.F("id")),
+                name="job_comeback_not_of_itself",
             ),
         ]
 

@@ -18,7 +18,8 @@ class AppendOnlyQuerySet(models.QuerySet["TrailEntry"]):
 
 
 class TrailEntry(models.Model):
-    """`kind` is a dotted verb (`job.opened`, `check.struck`); `words` one sentence; `link` an address or ''."""
+    """`kind` is a dotted verb (`job.opened`, `check.struck`); `words` one sentence; `link` an address or ''. `became`: the stage
+    that a job came to, or what began to hold it (Hold), for who counts how long that took; '' for all else."""
 
     at = models.DateTimeField()
     by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+", null=True, blank=True)
@@ -27,6 +28,7 @@ class TrailEntry(models.Model):
     kind = models.CharField(max_length=40)
     words = models.TextField()
     link = models.CharField(max_length=200, blank=True)
+    became = models.CharField(max_length=10, blank=True)
 
     objects = AppendOnlyQuerySet.as_manager()
 

@@ -38,7 +38,7 @@ def job_open(
         held_since=now,
     )  # fmt: skip
     words = _("{number} opened: {title}.").format(number=job.number, title=title)
-    trail_record(by=by, kind="job.opened", words=words, job=job, link=job.get_absolute_url())
+    trail_record(by=by, kind="job.opened", words=words, job=job, link=job.get_absolute_url(), became=stage)
     return job
 
 
@@ -57,7 +57,8 @@ def job_hold(*, job: Job, by: User, hold: str, note: str = "") -> Job:
         job.held_since = timezone.now()
     job.save(update_fields=["hold", "hold_note", "held_since"])
     words = _("{number} waits for {what}.").format(number=job.number, what=Hold(hold).label)
-    trail_record(by=by, kind="job.held", words=f"{words} {note}".strip(), job=job, link=job.get_absolute_url())
+    words = f"{words} {note}".strip()
+    trail_record(by=by, kind="job.held", words=words, job=job, link=job.get_absolute_url(), became=job.hold)
     return job
 
 
@@ -85,7 +86,7 @@ def job_move(*, job: Job, by: User, stage: str, why: str = "") -> Job:
             kind = "job.overridden"
             words += " " + _("Against: {reasons} Why: {why}").format(reasons=" ".join(reasons), why=why.strip())
     _set_stage(job, new)
-    trail_record(by=by, kind=kind, words=words, job=job, link=job.get_absolute_url())
+    trail_record(by=by, kind=kind, words=words, job=job, link=job.get_absolute_url(), became=new.value)
     return job
 
 
