@@ -39,8 +39,8 @@ class ComebackCause(models.TextChoices):
 
 class Job(models.Model):
     """`reference`: its number in the records that it was brought from. `comeback_of`: the job after which the car came
-    back with this one, and why it did, once somebody knows; `comeback_judged_at`: when somebody said so, or said that it
-    is none."""
+    back with this one, and why it did, once somebody knows; `comeback_judged_at`: when somebody said so, or said that
+    it is none."""
 
     car = models.ForeignKey(Car, on_delete=models.PROTECT, related_name="jobs")
     title = models.CharField(max_length=140)

@@ -18,8 +18,10 @@ class AppendOnlyQuerySet(models.QuerySet["TrailEntry"]):
 
 
 class TrailEntry(models.Model):
-    """`kind` is a dotted verb (`job.opened`, `check.struck`); `words` one sentence; `link` an address or ''. `became`: the stage
-    that a job came to, or what began to hold it (Hold), for who counts how long that took; '' for all else."""
+    """`kind` is a dotted verb (`job.opened`, `check.struck`); `words` one sentence; `link` an address or ''.
+
+    `became`: the stage that a job came to, or what began to hold it (Hold), for who counts how long that took.
+    """
 
     at = models.DateTimeField()
     by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+", null=True, blank=True)
