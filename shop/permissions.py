@@ -37,6 +37,7 @@ MAY: Mapping[str, frozenset[str]] = {
     "bay.write": frozenset({_O}),
     "estimate.write": frozenset({_C, _O}),
     "outlay.write": frozenset({_C, _P, _O}),
+    "rates.write": frozenset({_O}),
     "car.merge": frozenset({_C, _O}),
     "figures.see": frozenset({_O}),
     "people.manage": frozenset({_O}),

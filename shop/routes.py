@@ -2,7 +2,22 @@
 
 from django.urls import path
 
-from shop.views import account, cars, customers, jobs, merge, owners, people, pictures, runs, sign_in
+from shop import bays_routes
+from shop.views import (
+    account,
+    answers,
+    cars,
+    costs,
+    customers,
+    estimates,
+    jobs,
+    merge,
+    owners,
+    people,
+    pictures,
+    runs,
+    sign_in,
+)
 
 app_name = "shop"
 urlpatterns = [
@@ -24,6 +39,21 @@ urlpatterns = [
     path("jobs/<int:pk>/hold/", jobs.hold, name="job-hold"),
     path("jobs/<int:pk>/notes/", jobs.note, name="job-note"),
     path("jobs/<int:pk>/pictures/", pictures.picture_new, name="job-picture"),
+    path("jobs/<int:pk>/estimates/", estimates.panel, name="estimate-panel"),
+    path("jobs/<int:pk>/estimates/new/", estimates.make, name="estimate-make"),
+    path("jobs/<int:pk>/outlays/", costs.outlays, name="outlays"),
+    path("jobs/<int:pk>/books/", costs.books_of_job, name="job-books"),
+    path("outlays/<int:pk>/strike/", costs.outlay_strike, name="outlay-strike"),
+    path("estimates/<int:pk>/", estimates.estimate, name="estimate"),
+    path("estimates/<int:pk>/lines/", estimates.lines, name="estimate-lines"),
+    path("estimates/<int:pk>/words/", estimates.head, name="estimate-words"),
+    path("estimates/<int:pk>/send/", estimates.send, name="estimate-send"),
+    path("estimates/<int:pk>/withdraw/", estimates.withdraw, name="estimate-withdraw"),
+    path("estimates/<int:pk>/next/", estimates.next_version, name="estimate-next"),
+    path("estimates/<int:pk>/answer/", estimates.note_answer, name="estimate-answer"),
+    path("e/<str:token>/", answers.public, name="estimate-public"),
+    path("books/", costs.books, name="books"),
+    path("shop/", costs.rates, name="rates"),
     path("pictures/<int:pk>/", jobs.picture, name="picture"),
     path("pictures/<int:pk>/look/", pictures.picture_look, name="picture-look"),
     path("pictures/<int:pk>/words/", pictures.picture_describe, name="picture-words"),
@@ -54,4 +84,5 @@ urlpatterns = [
     path("people/<int:pk>/return/", people.come_back, name="person-return"),
     path("people/<int:pk>/second-factor/reset/", people.factor_reset, name="person-factor-reset"),
     path("tour/dismiss/", people.tour, name="tour-dismiss"),
+    *bays_routes.addresses,
 ]

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable, Iterator
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -26,6 +27,7 @@ from shop.services.sessions import session_begin
 from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
 from tests.reports.records.conftest import judged_import
+from tests.shop.estimating import drafted, sent
 
 pytestmark = pytest.mark.django_db
 
@@ -63,6 +65,22 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("shop:job-hold", "post", {"hold": "part"}, BOOKS),
     ("shop:job-note", "post", {"words": "Hello"}, ALL),
     ("shop:job-picture", "post", {}, ALL),
+    ("shop:estimate-panel", "get", {}, ALL),
+    ("shop:estimate-make", "post", {"from": "plan"}, CUSTOMERS),
+    ("shop:estimate", "get", {}, ALL),
+    ("shop:estimate-lines", "post", {"act": "keep", "words": "Seal"}, CUSTOMERS),
+    ("shop:estimate-words", "post", {"title": "Estimate"}, CUSTOMERS),
+    ("shop:estimate-send", "post", {"to": ""}, CUSTOMERS),
+    ("shop:estimate-withdraw", "post", {}, CUSTOMERS),
+    ("shop:estimate-next", "post", {}, CUSTOMERS),
+    ("shop:estimate-answer", "post", {"name": "Ada"}, CUSTOMERS),
+    ("shop:outlays", "get", {}, ALL),
+    ("shop:outlays", "post", {"words": "Seal"}, ALL - {Role.TECHNICIAN}),
+    ("shop:outlay-strike", "post", {}, ALL - {Role.TECHNICIAN}),
+    ("shop:job-books", "get", {}, CUSTOMERS),
+    ("shop:books", "get", {}, CUSTOMERS),
+    ("shop:rates", "get", {}, frozenset({Role.OWNER})),
+    ("shop:rates", "post", {"currency": "EUR"}, frozenset({Role.OWNER})),
     ("shop:picture", "get", {}, ALL),
     ("shop:picture-look", "get", {}, ALL),
     ("shop:picture-words", "post", {"caption": "Lid"}, ALL),
@@ -174,6 +192,7 @@ PUBLIC = ["diagnostics:tell", "diagnostics:tell-about", "diagnostics:tell-send",
 # Before somebody has signed in.
 OPEN_TO_ALL = {"shop:sign-in", "shop:sign-in-code", "shop:forgotten", "shop:new-password", "shop:join", *PUBLIC}
 
+PUBLIC += ["shop:estimate-public"]  # behind a private link
 
 @pytest.fixture
 def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Callable[[str], str]:
@@ -196,7 +215,16 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     keys: dict[str, Any] = {
         "session-end": signed_in.pk, "invitation-resend": invitation.pk, "invitation-revoke": invitation.pk,
         "person": tech.pk, "person-role": tech.pk, "person-leave": tech.pk, "person-return": left.pk,
+    draft, (offered, link) = drafted(job, counter), sent(job, counter)
+    outlay = services.outlay_add(
+        job=job, by=counter, kind="part", words="Seal", quantity=Decimal(1), unit="piece", unit_price=Decimal(1),
+        tax_percent=Decimal(20),
+    )  # fmt: skip
         "person-factor-reset": tech.pk,
+        "estimate": draft.pk, "estimate-lines": draft.pk, "estimate-words": draft.pk, "estimate-send": draft.pk,
+        "estimate-withdraw": offered.pk, "estimate-next": offered.pk, "estimate-answer": offered.pk,
+        "estimate-public": link, "outlay-strike": outlay.pk,
+        "estimate-panel": job.pk, "estimate-make": job.pk, "outlays": job.pk, "job-books": job.pk,
         "enquiry": enquiry.pk, "enquiry-take": enquiry.pk, "enquiry-close": enquiry.pk, "enquiry-erase": enquiry.pk,
         "system-play": "rht-trio", "system-history": "rht-trio", "system-file": "rht-trio", "draft": "rht-trio",
         "draft-play": "rht-trio", "draft-publish": "rht-trio", "draft-drop": "rht-trio",

@@ -15,6 +15,7 @@ from diagnostics.services import Contact, enquiry_send
 from shop.models import Car, Job, Picture, ShopProfile, User
 from tests.diagnostics.bench import add, opened, publish
 from tests.reports.records.conftest import judged_import
+from tests.shop.estimating import drafted, sent
 
 pytestmark = pytest.mark.django_db
 
@@ -61,6 +62,24 @@ FORMS: dict[str, dict[str, Any]] = {
     },
     "/pictures/{picture}/words/": {"caption": "c", "position": "BG1", "moment": "after"},
     "/pictures/{picture}/pair/": {"other": "1"},
+    "/jobs/{job}/estimates/new/": {"from": "plan"},
+    "/estimates/{draft}/lines/": {
+        "act": "keep", "line": "", "kind": "part", "words": "Seal", "quantity": "1", "unit": "piece",
+        "unit_price": "12.50", "tax_percent": "20",
+    },
+    "/estimates/{draft}/words/": {"title": "Estimate", "words": "w"},
+    "/estimates/{draft}/send/": {"to": "ada@x.example", "hold": "on"},
+    "/estimates/{draft}/answer/": {"name": "Ada", "x": "y"},
+    "/estimates/{draft}/next/": {"x": "y"},
+    "/estimates/{draft}/withdraw/": {"x": "y"},
+    "/e/{link}/": {"name": "Ada", "line-1": "approved", "sure": "yes"},
+    "/jobs/{job}/outlays/": {
+        "kind": "part", "words": "Seal", "quantity": "1", "unit": "piece", "unit_price": "12.50", "tax_percent": "20",
+    },
+    "/shop/": {
+        "opens_at": "08:00", "closes_at": "17:00", "break_minutes": "30", "work_days": "1", "hourly_rate": "90",
+        "tax_percent": "20", "currency": "EUR",
+    },
     "/tour/dismiss/": {"x": "y"},
     "/jobs/{job}/bench/": {"x": "y"},
     "/jobs/{job}/add-work/": {
@@ -124,6 +143,7 @@ FORMS: dict[str, dict[str, Any]] = {
 
 
 SHOWN = (
+    "/estimates/{draft}/", "/jobs/{job}/outlays/", "/e/{link}/",
     "/", "/cars/{car}/", "/jobs/{job}/", "/sheets/{sheet}/", "/sheets/{free}/", "/jobs/{job}/bench/panel/",
     "/enquiries/", "/enquiries/{enquiry}/", "/tell/", "/cars/{car}/units/", "/cars/{car}/pictures/",
     "/pictures/{picture}/look/", "/customers/{customer}/", "/shelf/",
@@ -145,7 +165,10 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
     told = enquiry_send(
         revision=sheet.revision, answers={"fails": "close"}, contact=Contact(name="Ada", phone="1"), by=counter
     )
-    return {"car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
+    _offered, link = sent(job, counter)
+    draft = drafted(job, counter)
+    return {"link": link, "draft": draft.pk,
+            "car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
             "check": check.pk, "picture": picture.pk, "enquiry": told.pk, "sent": judged_import(owner).pk}  # fmt: skip
 
 

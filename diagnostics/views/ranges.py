@@ -1,6 +1,5 @@
 """Failure patterns by production date: all systems, one system, one production range."""
 
-import csv
 import datetime as dt
 from collections.abc import Callable, Mapping
 from typing import Any
@@ -37,6 +36,7 @@ from diagnostics.services.ranges import range_confirm, range_dismiss, range_reop
 from diagnostics.views.behind import range_url, strip_query
 from shop.errors import ShopError
 from shop.http import ShopRequest
+from shop.tables import csv_answer
 
 DECIDE: Mapping[str, Callable[..., ProductionRange]] = {
     "confirm": range_confirm,
@@ -155,25 +155,14 @@ def range_what_if(request: ShopRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def ranges_file(request: ShopRequest, slug: str) -> HttpResponse:
-    """`?of=`: months (the strip, the default), ranges, years (of each range) or models as CSV. Text that a spreadsheet
-    would take for a formula begins with an apostrophe."""
+    """`?of=`: months (the strip, the default), ranges, years (of each range) or models as CSV."""
     of = request.GET.get("of", "months")
     if of not in FILES:
         raise ShopError(_("No such table: {of}; there are {known}.").format(of=of[:20], known=", ".join(FILES)))
     found = read.system_patterns(slug, grain=1)
     if found is None:
         return _unknown(request, slug)
-    answer = HttpResponse(content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="{slug}-{of}.csv"'
-    answer.write("\ufeff")
-    writer = csv.writer(answer)
-    for line in FILES[of](found):
-        writer.writerow([_cell(one) for one in line])
-    return answer
-
-
-def _cell(value: object) -> object:
-    return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value
+    return csv_answer(f"{slug}-{of}", FILES[of](found))
 
 
 def _unknown(request: ShopRequest, slug: str) -> HttpResponse:

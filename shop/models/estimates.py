@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import F, Q
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from shop.models.jobs import Job
@@ -73,6 +74,9 @@ class EstimateVersion(models.Model):
 
     def __str__(self) -> str:
         return f"{self.estimate} {self.version}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("shop:estimate", args=[self.pk])
 
 
 class EstimateLine(models.Model):

@@ -1,8 +1,20 @@
 """The writes of the base app: one function for each thing that a person does, in one transaction, with its trail."""
 
 from shop.services.cars import car_create, car_update, customer_create, customer_update, odometer_add
+from shop.services.estimates import (
+    answers_keep,
+    estimate_make,
+    estimate_send,
+    estimate_withdraw,
+    estimate_words,
+    line_keep,
+    line_remove,
+    line_up,
+    version_next,
+)
 from shop.services.jobs import job_hold, job_move, job_open, note_add
 from shop.services.merge import car_merge
+from shop.services.outlays import outlay_add, outlay_strike, rates_set
 from shop.services.owners import owner_change
 from shop.services.people import (
     invitation_accept,
@@ -34,11 +46,16 @@ from shop.services.trail import trail_record
 
 __all__ = [
     "Kept",
+    "answers_keep",
     "car_create",
     "car_merge",
     "car_update",
     "customer_create",
     "customer_update",
+    "estimate_make",
+    "estimate_send",
+    "estimate_withdraw",
+    "estimate_words",
     "invitation_accept",
     "invitation_make",
     "invitation_resend",
@@ -46,8 +63,13 @@ __all__ = [
     "job_hold",
     "job_move",
     "job_open",
+    "line_keep",
+    "line_remove",
+    "line_up",
     "note_add",
     "odometer_add",
+    "outlay_add",
+    "outlay_strike",
     "owner_change",
     "password_set",
     "person_leave",
@@ -58,6 +80,7 @@ __all__ = [
     "picture_pair",
     "picture_unpair",
     "pictures_add",
+    "rates_set",
     "recovery_codes_renew",
     "second_factor_remove",
     "second_factor_reset",
@@ -66,4 +89,5 @@ __all__ = [
     "sessions_end_others",
     "tour_dismiss",
     "trail_record",
+    "version_next",
 ]

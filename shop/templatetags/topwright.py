@@ -13,8 +13,10 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy
 
 from shop.agents import agent_words
-from shop.models import Job, RunState, Stage, TaskRun
+from shop.estimates import money_words, priced
+from shop.models import EstimateLine, Job, RunState, Stage, TaskRun
 from shop.permissions import may as _may
+from shop.planning.money import line_total
 from shop.words import clock_words, day_words, made_words, month_words
 
 register = template.Library()
@@ -23,6 +25,7 @@ register.filter("day", day_words)
 register.filter("month", month_words)
 register.filter("made", made_words)
 register.filter("browser", agent_words)
+register.simple_tag(money_words, name="money")
 
 _NAV = (
     ("shop:floor", gettext_lazy("Floor")),
@@ -104,6 +107,11 @@ def when(at: dt.datetime) -> SafeString:
     """A time in the shop's zone, to the minute."""
     here = timezone.localtime(at)
     return format_html('<time datetime="{}">{}</time>', here.isoformat(), formats.date_format(here, "j M Y, H:i"))
+
+
+@register.simple_tag
+def line_sum(line: EstimateLine) -> str:
+    return money_words(line_total(priced(line)), line.version.currency)
 
 
 def _tag(shape: str, word: Any) -> SafeString:

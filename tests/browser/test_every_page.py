@@ -19,6 +19,7 @@ from tests.conftest import PASSWORD
 from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
 from tests.reports.test_services import ask_and_issue
+from tests.shop.estimating import drafted, sent
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -101,6 +102,14 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "put together": f"{car.get_absolute_url()}merge/?double={car.pk + 1}",
         "customers": "/customers/",
         "job": job.get_absolute_url(),
+        "estimate draft": (draft := drafted(job, counter)).get_absolute_url(),
+        "line of an estimate": f"{draft.get_absolute_url()}?line={draft.lines.all()[0].pk}",
+        "estimate sent": (offer := sent(job, counter))[0].get_absolute_url(),
+        "estimate, as the customer sees it": f"/e/{offer[1]}/",
+        "estimates of the job": f"{job.get_absolute_url()}estimates/",
+        "outlays": f"{job.get_absolute_url()}outlays/",
+        "bookkeeping": "/books/",
+        "rates and hours": "/shop/",
         "bench sheet": sheet.get_absolute_url(),
         "step times": f"{sheet.get_absolute_url()}times/",
         "connector": f"{sheet.get_absolute_url()}drawings/",
