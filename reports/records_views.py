@@ -1,21 +1,24 @@
-"""Pages of old records: a table is sent in, matched, looked at row by row, and brought."""
+"""Pages of records: a table is sent in, matched, looked at row by row, and brought; and all of them taken along."""
 
+import io
+import uuid
 from typing import Any
 
 from django.core.paginator import Paginator
-from django.http import Http404, HttpResponse
+from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from reports import bring
+from reports import bring, take
 from reports.models import ImportedFile
 from reports.records.columns import FIELDS, KINDS, field_words, kind_words, matched
 from reports.records.fates import FATES
 from reports.records_selectors import fates_found, first_rows, imports_found
 from shop.errors import ShopError
 from shop.http import ShopRequest
-from shop.permissions import needs
+from shop.models import Car, RunState, TaskRun
+from shop.permissions import needs, require
 
 PER_PAGE = 100
 
@@ -35,7 +38,7 @@ def records(request: ShopRequest) -> HttpResponse:
 
 
 def _records(request: ShopRequest, error: str) -> HttpResponse:
-    context = {"imports": imports_found(), "error": error, "kinds": [kind_words(kind) for kind in KINDS[:-1]]}
+    context = {"imports": imports_found(), "error": error, "exports": take.exports_there()}
     return render(request, "reports/records.html", context, status=422 if error else 200)
 
 
@@ -134,5 +137,40 @@ def imported_fates(request: ShopRequest, pk: int) -> HttpResponse:
         raise Http404 from error
     response = HttpResponse(rows, content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="rows-{pk}.csv"'
+    response["Cache-Control"] = "private, no-store"
+    return response
+
+
+@require_POST
+@needs("records.take")
+def export_ask(request: ShopRequest) -> HttpResponse:
+    return redirect(take.export_ask(by=request.user))
+
+
+@require_GET
+def export_file(request: ShopRequest, pk: uuid.UUID) -> FileResponse:
+    require(request.user, "records.take")
+    run = get_object_or_404(TaskRun, pk=pk, kind=take.KIND, state=RunState.DONE)
+    try:
+        file = take.export_path(run).open("rb")
+    except OSError as error:
+        raise Http404 from error
+    return _zip(FileResponse(file), f"topwright-{run.queued_at:%Y-%m-%d}.zip")
+
+
+@require_POST
+def car_take(request: ShopRequest, pk: int) -> FileResponse:
+    """What goes along with a car, for its owner."""
+    require(request.user, "records.take")
+    car = get_object_or_404(Car.objects.select_related("owner"), pk=pk)
+    file = io.BytesIO()
+    take.car_take(file, car=car, by=request.user)
+    file.seek(0)
+    return _zip(FileResponse(file), f"{car.vin}.zip")
+
+
+def _zip(response: FileResponse, name: str) -> FileResponse:
+    response["Content-Type"] = "application/zip"
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
     response["Cache-Control"] = "private, no-store"
     return response

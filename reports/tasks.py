@@ -3,11 +3,13 @@
 import logging
 
 from celery import shared_task
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from reports.bring import files_tidy, import_run
 from reports.models import Certificate, CertificateState, ImportedFile
 from reports.services import certificate_issue
+from reports.take import export_run, exports_tidy
 from shop.errors import ShopError
 from shop.models import RunState, TaskRun
 from shop.runs import Cancelled, run_cancelled, run_claim, run_fail, run_finish, run_step
@@ -65,3 +67,22 @@ def records_import_task(run_id: str, imported_id: int, dry_run: bool) -> None:
 def records_tidy_task() -> None:
     """Every night: files of old records that nobody brought go, and so do exports that were not fetched."""
     files_tidy()
+    exports_tidy()
+
+
+@shared_task(name="reports.records_export")  # type: ignore[untyped-decorator]
+def records_export_task(run_id: str) -> None:
+    """Write out all records, once."""
+    run = TaskRun.objects.filter(pk=run_id).first()
+    if run is None or not run_claim(run):
+        log.warning("export %s: no longer there, or taken", run_id)
+        return
+    try:
+        export_run(run)
+    except Cancelled:
+        run_cancelled(run)
+    except Exception:
+        log.exception("export %s could not be written", run_id)
+        run_fail(run, _("The records could not be written out; is there room on the disk? Ask for it again."))
+    else:
+        run_finish(run, result_url=reverse("reports:export-file", args=[run.pk]))

@@ -177,6 +177,9 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("reports:import", "post", {"kind": "cars"}, frozenset({Role.OWNER})),
     ("reports:import-bring", "post", {}, frozenset({Role.OWNER})),
     ("reports:import-drop", "post", {}, frozenset({Role.OWNER})),
+    ("reports:export-ask", "post", {}, frozenset({Role.OWNER})),
+    ("reports:export-file", "get", {}, frozenset({Role.OWNER})),
+    ("reports:car-take", "post", {}, frozenset({Role.OWNER})),
     ("reports:import-fates", "get", {}, frozenset({Role.OWNER})),
     ("reports:bench-list", "get", {}, ALL),
     ("reports:pin-card", "get", {}, ALL),
@@ -186,7 +189,7 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
 COUNTED = (TrailEntry, Check, BenchSheet, Part, Certificate, SystemRevision, SystemDraft)
 
 # Found by nobody in this little shop: that somebody signed in gets as far as the answer is what counts.
-NOT_FOUND = {"shop:picture", "reports:certificate", "reports:certificate-file"}
+NOT_FOUND = {"shop:picture", "reports:export-file", "reports:certificate", "reports:certificate-file"}
 # The interview of customers: nobody of them has a sign-in.
 PUBLIC = ["diagnostics:tell", "diagnostics:tell-about", "diagnostics:tell-send", "diagnostics:tell-sent"]
 # Before somebody has signed in.
@@ -203,7 +206,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     check = add(sheet, tech, check="battery", volts=12.6)
     Part.objects.create(number="TW-BGA-3014", name="Switch")
     run = run_queue(kind="certificate", title="Certificate", by=counter, job=job)
-    sent = judged_import(owner).pk
+    brought = judged_import(owner).pk
     enquiry = enquiry_send(revision=None, answers={}, contact=Contact(name="Ada", phone="1", words="Stops."))
     invitation, _token = services.invitation_make(by=owner, name="Ben", email="ben@x.example", role="parts")
     left = User.objects.create_user("left", is_active=False)
@@ -238,7 +241,8 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "certificate": "TW-2026-XXXXXXXX-X", "certificate-file": "TW-2026-XXXXXXXX-X",
         "check-strike": check.pk, "sheet-fields": sheet.pk, "sheet-compare": sheet.pk, "next": sheet.pk,
         "sheet-drawings": sheet.pk, "sheet-times": sheet.pk, "bench-list": sheet.pk, "pin-card": "rht-trio",
-        "import": sent, "import-bring": sent, "import-drop": sent, "import-fates": sent,
+        "import": brought, "import-bring": brought, "import-drop": brought, "import-fates": brought,
+        "export-file": run.pk, "car-take": car.pk,
         "range": (a_range := keep_one_range().pk), "range-what-if": a_range,
         "ranges-system": "rht-trio", "ranges-cars": "rht-trio",
         "ranges-file": "rht-trio", "ranges-paper": "rht-trio",
