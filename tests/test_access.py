@@ -192,10 +192,10 @@ COUNTED = (TrailEntry, Check, BenchSheet, Part, Certificate, SystemRevision, Sys
 NOT_FOUND = {"shop:picture", "reports:export-file", "reports:certificate", "reports:certificate-file"}
 # The interview of customers: nobody of them has a sign-in.
 PUBLIC = ["diagnostics:tell", "diagnostics:tell-about", "diagnostics:tell-send", "diagnostics:tell-sent"]
+PUBLIC += ["shop:estimate-public"]  # behind a private link
 # Before somebody has signed in.
 OPEN_TO_ALL = {"shop:sign-in", "shop:sign-in-code", "shop:forgotten", "shop:new-password", "shop:join", *PUBLIC}
 
-PUBLIC += ["shop:estimate-public"]  # behind a private link
 
 @pytest.fixture
 def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Callable[[str], str]:
@@ -215,19 +215,19 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     )
     signed_in = session_begin(user=owner, session_key="elsewhere", agent="", address=None)
     picture = Picture.objects.create(job=job, by=tech, file="x.jpg", width=1, height=1, at=timezone.now()).pk
-    keys: dict[str, Any] = {
-        "session-end": signed_in.pk, "invitation-resend": invitation.pk, "invitation-revoke": invitation.pk,
-        "person": tech.pk, "person-role": tech.pk, "person-leave": tech.pk, "person-return": left.pk,
     draft, (offered, link) = drafted(job, counter), sent(job, counter)
     outlay = services.outlay_add(
         job=job, by=counter, kind="part", words="Seal", quantity=Decimal(1), unit="piece", unit_price=Decimal(1),
         tax_percent=Decimal(20),
     )  # fmt: skip
-        "person-factor-reset": tech.pk,
+    keys: dict[str, Any] = {
         "estimate": draft.pk, "estimate-lines": draft.pk, "estimate-words": draft.pk, "estimate-send": draft.pk,
         "estimate-withdraw": offered.pk, "estimate-next": offered.pk, "estimate-answer": offered.pk,
         "estimate-public": link, "outlay-strike": outlay.pk,
         "estimate-panel": job.pk, "estimate-make": job.pk, "outlays": job.pk, "job-books": job.pk,
+        "session-end": signed_in.pk, "invitation-resend": invitation.pk, "invitation-revoke": invitation.pk,
+        "person": tech.pk, "person-role": tech.pk, "person-leave": tech.pk, "person-return": left.pk,
+        "person-factor-reset": tech.pk,
         "enquiry": enquiry.pk, "enquiry-take": enquiry.pk, "enquiry-close": enquiry.pk, "enquiry-erase": enquiry.pk,
         "system-play": "rht-trio", "system-history": "rht-trio", "system-file": "rht-trio", "draft": "rht-trio",
         "draft-play": "rht-trio", "draft-publish": "rht-trio", "draft-drop": "rht-trio",
