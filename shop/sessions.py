@@ -94,10 +94,10 @@ class SecondFactorMiddleware:
 
 
 def _begin(request: HttpRequest, user: User) -> None:
-    key = request.session.session_key
-    if key:
-        agent = request.headers.get("User-Agent", "")
-        session_begin(user=user, session_key=key, agent=agent, address=_address(request))
+    if not request.session.session_key:  # somebody else's was thrown away for this one: its key comes with the answer
+        request.session.create()
+    key, agent = request.session.session_key or "", request.headers.get("User-Agent", "")
+    session_begin(user=user, session_key=key, agent=agent, address=_address(request))
 
 
 def _address(request: HttpRequest) -> str | None:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.core.cache import cache
+from django.core.cache import cache, caches
 from django.test import Client
 
 from shop import services
@@ -22,6 +22,7 @@ def _test_settings(settings: Any, tmp_path: Path) -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.MEDIA_ROOT = tmp_path / "files"
     settings.SECOND_FACTOR = False  # the cast signs in by name and password; tests of the second factor turn it on
+    caches["counts"].clear()  # who tried much in another test
     # Kept for minutes, and the rows of another test are no cars of this shop.
     cache.delete_many([f"own-trials:{slug}" for slug in ("rht-trio", "softbow-hydro", "softline-electro")])
 

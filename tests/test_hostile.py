@@ -13,6 +13,7 @@ from PIL import Image
 
 from diagnostics.services import Contact, enquiry_send
 from shop.models import Car, Job, Picture, ShopProfile, User
+from shop.services import invitation_make
 from tests.diagnostics.bench import add, opened, publish
 from tests.reports.records.conftest import judged_import
 from tests.shop.estimating import drafted, sent
@@ -132,6 +133,17 @@ FORMS: dict[str, dict[str, Any]] = {
     "/shelf/parts/": {"number": "TW-ZZZ-0001", "name": "Clip", "revision": "a", "supersedes": "TW-BGA-3014"},
     "/shelf/fits/": {"part": "TW-BGA-3014", "system": "rht-trio", "position": "BG1"},
     "/jobs/{job}/certificates/issue/": {"x": "y"},
+    "/people/invite/": {"name": "Ida", "email": "ida@x.example", "role": "counter"},
+    "/people/{person}/role/": {"role": "counter"},
+    "/people/{person}/leave/": {"x": "y"},
+    "/people/{person}/return/": {"x": "y"},
+    "/people/{person}/second-factor/reset/": {"x": "y"},
+    "/account/password/": {"old_password": "x", "new_password1": "a-long-way", "new_password2": "a-long-way"},
+    "/account/second-factor/": {"hidden": "forged", "code": "123456"},
+    "/account/second-factor/act/": {"act": "codes", "code": "123456"},
+    "/account/sign-ins/end-others/": {"x": "y"},
+    "/join/{token}/": {"username": "ida", "password1": "a-long-way-round", "password2": "a-long-way-round"},
+    "/sign-in/forgotten/": {"email": "ida@x.example"},
     "/records/": {"file": "no file"},
     "/records/{sent}/": {
         "kind": "cars", "sheet": "", "order": "dmy", "field-vin": "VIN", "field-maker": "Maker", "field-model": "Model",
@@ -167,8 +179,10 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
     )
     _offered, link = sent(job, counter)
     draft = drafted(job, counter)
-    return {"link": link, "draft": draft.pk,
+    _made, token = invitation_make(by=owner, name="Ben", email="ben@x.example", role="counter")
+    return {"person": tech.pk, "token": token,
             "car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
+            "link": link, "draft": draft.pk,
             "check": check.pk, "picture": picture.pk, "enquiry": told.pk, "sent": judged_import(owner).pk}  # fmt: skip
 
 
@@ -224,7 +238,8 @@ def test_no_search_breaks(client_as: Callable[[str], Client], keys: dict[str, An
         "/enquiries/ask/": ["system", "fails", "stop", "recent"], f"/enquiries/{keys['enquiry']}/": ["q", "car"],
         f"/records/{keys['sent']}/": ["kind", "sheet", "fate", "page"],
         "/tell/about/rht-trio/": ["fails", "stops", "recent"],
-        f"/cars/{keys['car']}/": ["only", "page"], "/cars/new/": ["owner"],
+        f"/cars/{keys['car']}/": ["only", "page"], f"/people/{keys['person']}/": ["only", "day", "page"],
+        "/sign-in/code/": ["next"], "/cars/new/": ["owner"],
         f"/sheets/{keys['sheet']}/compare/": ["with"],
         f"/sheets/{keys['sheet']}/": ["entries", "more", "again"], f"/sheets/{keys['sheet']}/fields/": ["more"],
         f"/sheets/{keys['sheet']}/live/": ["v"], "/": ["tour"], "/sign-in/": ["next"],
@@ -252,7 +267,7 @@ def test_wildcards_of_the_database_are_plain_characters(client_as: Callable[[str
     [
         "/cars/{n}/", "/jobs/{n}/", "/customers/{n}/", "/pictures/{n}/", "/sheets/{n}/", "/checks/{n}/strike/",
         "/jobs/{n}/certificates/", "/cars/{n}/top-proof/", "/runs/{n}/", "/certificates/%00/", "/certificates/a%0Ab/",
-        "/enquiries/{n}/", "/tell/sent/%00/", "/records/{n}/", "/records/{n}/rows.csv",
+        "/enquiries/{n}/", "/tell/sent/%00/", "/people/{n}/", "/join/%00/", "/records/{n}/", "/records/{n}/rows.csv",
         "/certificates/..%2f..%2fsecret-key/file/", "/systems/%00/", "/certificates/{n}/file/",
     ],
 )  # fmt: skip

@@ -10,7 +10,6 @@ from typing import Any
 import pytest
 from axes.models import AccessLog
 from django.core import mail
-from django.core.cache import caches
 from django.db import connection, connections
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -26,11 +25,6 @@ pytestmark = pytest.mark.django_db
 
 IDA = {"name": "Ida Holt", "email": "ida@post.example", "role": "counter"}
 CHOSEN = {"username": "ida", "password1": "a-long-way-round", "password2": "a-long-way-round"}
-
-
-@pytest.fixture(autouse=True)
-def _counted_anew() -> None:
-    caches["counts"].clear()
 
 
 @pytest.fixture

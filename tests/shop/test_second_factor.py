@@ -10,7 +10,6 @@ import pyotp
 import pytest
 from axes.models import AccessAttempt
 from django.conf import settings as project
-from django.core.cache import caches
 from django.test import Client
 from django.utils import timezone
 
@@ -26,11 +25,6 @@ from tests.conftest import PASSWORD
 pytestmark = pytest.mark.django_db
 
 NOW = dt.datetime(2030, 5, 6, 12, 0, 10, tzinfo=dt.UTC)
-
-
-@pytest.fixture(autouse=True)
-def _counted_anew() -> None:
-    caches["counts"].clear()
 
 
 @pytest.fixture

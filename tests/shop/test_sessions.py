@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 from django.core import mail
-from django.core.cache import caches
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -25,11 +24,6 @@ pytestmark = pytest.mark.django_db
 
 FIREFOX = "Mozilla/5.0 (Windows NT 10.0; Win64; x64; rv:140.0) Gecko/20100101 Firefox/140.0"
 NEW = "quite-another-password"
-
-
-@pytest.fixture(autouse=True)
-def _counted_anew() -> None:
-    caches["counts"].clear()
 
 
 def signed_in(username: str = "tech", **more: Any) -> Client:
@@ -90,6 +84,15 @@ def test_who_was_signed_in_before_this_was_kept_is_listed_from_now_on(tech: User
     SignedIn.objects.all().delete()
     assert client.get("/").status_code == 200
     assert SignedIn.objects.filter(user=tech, ended_at=None).count() == 1
+
+
+def test_signing_in_where_somebody_else_is_signed_in_is_kept_at_once(tech: User, counter: User) -> None:
+    """As who joins by an invitation in the owner's browser does."""
+    client = signed_in()
+    client.force_login(counter, backend="django.contrib.auth.backends.ModelBackend")
+    assert len(sessions_of(counter)) == 1
+    client.get("/")
+    assert len(sessions_of(counter)) == 1
 
 
 def test_when_somebody_was_last_seen_is_written_every_five_minutes_at_most(tech: User) -> None:
