@@ -25,6 +25,7 @@ from shop.selectors.pictures import (
     pictures_of_car,
     to_pair_with,
 )
+from shop.selectors.timeline import timeline_of
 
 __all__ = [
     "FOUND_AT_MOST",
@@ -47,6 +48,7 @@ __all__ = [
     "odometer_of",
     "owners_of",
     "pictures_of_car",
+    "timeline_of",
     "to_pair_with",
     "trail_of",
     "typed",

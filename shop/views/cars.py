@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -20,8 +19,6 @@ from shop.models import Car, Customer
 from shop.permissions import needs
 from shop.views.common import number_of
 from shop.words import check_digit_words
-
-TRAIL_PAGE = 30
 
 
 @require_safe
@@ -102,17 +99,24 @@ def _try(form: Any, write: Any) -> Any:
 
 def _trail_context(request: ShopRequest, car: Car) -> dict[str, Any]:
     only = request.GET.get("only", "")
-    page = Paginator(selectors.trail_of(car, only), TRAIL_PAGE).get_page(request.GET.get("page"))
+    owners, jobs = selectors.owners_of(car), list(car.jobs.all())
+    timeline = selectors.timeline_of(car, only, request.GET.get("page"), owners, jobs)
     filters = [(key, label) for key, (label, _kinds) in selectors.TRAIL_FILTERS.items()]
-    return {"car": car, "page": page, "only": only, "filters": filters}
+    return {
+        "car": car,
+        "page": timeline.page,
+        "timeline": timeline.entries,
+        "only": only,
+        "filters": filters,
+        "owners": owners,
+        "jobs": jobs,
+    }
 
 
 def _car_page(request: ShopRequest, car: Car, context: dict[str, Any], status: int = 200) -> HttpResponse:
     page = {
         "odometer_form": OdometerForm(),
         "readings": list(selectors.odometer_of(car)),
-        "owners": selectors.owners_of(car),
-        "jobs": car.jobs.all(),
         "film": selectors.newest_film(car),
         "check_digit_agrees": vins.check_digit_agrees(car.vin),
         "check_digit_words": check_digit_words(car.vin),

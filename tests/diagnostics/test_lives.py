@@ -1,4 +1,4 @@
-"""The life chart of a car: what stood where over the years, what failed, what was replaced, how far the car had run; and
+"""The life chart of a car: what stood where over the years, what failed, was replaced, how far the car had run; and
 the production ranges that it falls in."""
 
 import datetime as dt
