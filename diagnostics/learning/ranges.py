@@ -210,7 +210,7 @@ def _decided(search: _Search, decided: list[Window], window: Window, state: str)
         inside=inside,
         outside=outside,
         found=state == "confirmed",
-        windows=(WindowWeight(window[0], window[1], 1.0, mean, sd),),
+        windows=(WindowWeight(window[0], window[1], 1.0),),
         state=state,
     )
 
@@ -256,12 +256,6 @@ def quantile(grid: Floats, mass: Floats, p: float) -> float:
 
 def _windows(posterior: WindowPosterior) -> tuple[WindowWeight, ...]:
     order = np.argsort(-posterior.weight, kind="stable")[:WINDOWS]
-    total = float(posterior.weight[order].sum())
-    found = []
-    for number in order:
-        mass = posterior.ratio[number] / posterior.ratio[number].sum()
-        mean = float(mass @ posterior.log_ratio)
-        sd = float(np.sqrt(max(mass @ (posterior.log_ratio - mean) ** 2, 0.0)))
-        share = float(posterior.weight[number]) / total
-        found.append(WindowWeight(int(posterior.first[number]), int(posterior.last[number]), share, mean, sd))
-    return tuple(found)
+    weight = posterior.weight[order] / posterior.weight[order].sum()
+    months = zip(posterior.first[order], posterior.last[order], weight, strict=True)
+    return tuple(WindowWeight(int(first), int(last), float(share)) for first, last, share in months)

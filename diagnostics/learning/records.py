@@ -161,13 +161,11 @@ class Prior:
 
 @dataclass(frozen=True, slots=True)
 class WindowWeight:
-    """One window of the posterior: its share of the probability that there is a range, and its log hazard ratio."""
+    """One window of the posterior, and its share of the probability that there is a range."""
 
     first: int
     last: int
     weight: float
-    log_ratio: float
-    log_ratio_sd: float
 
 
 @dataclass(frozen=True, slots=True)

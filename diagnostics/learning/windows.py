@@ -117,7 +117,7 @@ def scan(
 
 def level_grid(failures: float) -> Floats:
     """Log levels, equally spaced, finer than the spread that so many failures leave of a level."""
-    step = float(np.clip(1.2 / np.sqrt(failures + 1.0), STEP_FINEST, STEP_COARSEST))
+    step = float(np.clip(1.4 / np.sqrt(failures + 1.0), STEP_FINEST, STEP_COARSEST))
     reach = max(REACH, REACH_FEW / (failures + 1.0) ** 0.25)
     half = int(np.ceil(reach / step))
     return np.asarray(step * np.arange(-half, half + 1))
@@ -327,19 +327,21 @@ def _kernel_root(points: int, step: float) -> Floats:
 def _log_both(before: Floats, log_prior: Floats, root: Floats, first: Ints, last: Ints) -> Floats:
     """log ΣΣ exp(inner[v]) kernel[v, u] exp(outer[u]) of each window, in single precision and in pieces that stay near
     the processor: some thousand windows are summed up here, the few that count are worked out again in _ratios."""
-    thin, rows, whole = root.astype(np.float32), before.astype(np.float32), (before[-1] + log_prior).astype(np.float32)
+    # Levels by windows: what is done to all windows at one level lies side by side.
+    thin, rows = np.ascontiguousarray(root.T, np.float32), np.ascontiguousarray(before.T, np.float32)
+    whole = (before[-1] + log_prior).astype(np.float32)[:, None]
     found = np.empty(len(first))
     for start in range(0, len(first), AT_ONCE):
         piece = slice(start, start + AT_ONCE)
-        inner = rows[last[piece] + 1]
-        inner -= rows[first[piece]]
+        inner = rows.take(last[piece] + 1, axis=1)
+        inner -= rows.take(first[piece], axis=1)
         outer = whole - inner
-        top_in, top_out = inner.max(axis=1), outer.max(axis=1)
-        inner -= top_in[:, None]
-        outer -= top_out[:, None]
-        both = np.exp(inner, out=inner) @ thin
-        both *= np.exp(outer, out=outer) @ thin
-        total = np.maximum(both.sum(axis=1, dtype=np.float64), 1e-12)
+        top_in, top_out = inner.max(axis=0), outer.max(axis=0)
+        inner -= top_in
+        outer -= top_out
+        both = thin @ np.exp(inner, out=inner)
+        both *= thin @ np.exp(outer, out=outer)
+        total = np.maximum(both.sum(axis=0, dtype=np.float64), 1e-12)
         found[piece] = np.log(total) + top_in + top_out
     return found
 

@@ -34,7 +34,7 @@ def found_range(first: int, last: int, probability: float = 0.97, *, found: bool
         inside=Tally(20, 20, 9),
         outside=Tally(60, 60, 6),
         found=found,
-        windows=(WindowWeight(first, last, 1.0, 1.4, 0.3),),
+        windows=(WindowWeight(first, last, 1.0),),
     )
 
 

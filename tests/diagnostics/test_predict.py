@@ -47,7 +47,7 @@ def model(*, names=(), effects=(), sd=0.0, ranges=()):
 
 def made(first, last, *, windows=None, open_first=False, ratio=4.0):
     windows = windows or [(first, last, 1.0)]
-    weights = tuple(WindowWeight(a, b, weight, float(np.log(ratio)), 0.0) for a, b, weight in windows)
+    weights = tuple(WindowWeight(a, b, weight) for a, b, weight in windows)
     return Range(
         first=first,
         last=last,
