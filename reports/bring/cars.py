@@ -1,6 +1,5 @@
 """Tables of cars with their owners. A car is known by its VIN; what the file leaves empty the books keep."""
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,7 +11,7 @@ from reports.bring.base import Books, Cells, Doubled, cleaned
 from reports.records.fates import Fate
 from shop.errors import ShopError
 from shop.models import Car, Climate, Customer, TrailEntry
-from shop.services import car_update
+from shop.services import car_update, trail_record
 from shop.services.cars import car_values
 
 _CLIMATES = {
@@ -71,6 +70,8 @@ class Cars:
             car = there.get(vin)
             if twice:
                 fates.append(Fate(number, "refused", vin, twice))
+            elif car is not None and car.merged_into_id is not None:
+                fates.append(Fate(number, "same", vin, _("the books have put it together with another car")))
             elif car is None:
                 new.append(row)
                 fates.append(Fate(number, "new", vin))
@@ -106,7 +107,7 @@ class Cars:
     def _know_owners(self, asked: Sequence[tuple[str, str, str]]) -> None:
         """Customers of the books whom the rows name: of the same name, and the same e-mail and telephone where the row
         has them; by the name alone only where one customer has it."""
-        wanted = {owner for owner in asked if owner[0]} - self.owners.keys()
+        wanted = {owner for owner in asked if owner[0] and owner not in self.owners}
         named: dict[str, list[Customer]] = {}
         for customer in Customer.objects.filter(name__in={owner[0] for owner in wanted}).order_by("pk"):
             named.setdefault(customer.name, []).append(customer)
@@ -130,27 +131,26 @@ class Cars:
         return found
 
     def _write(self, rows: Sequence[CarRow]) -> None:
-        fresh = {row.owner for row in rows if row.owner[0]} - self.owners.keys()
-        made = Customer.objects.bulk_create(Customer(name=one[0], email=one[1], phone=one[2]) for one in sorted(fresh))
-        self.owners |= dict(zip(sorted(fresh), made, strict=True))
+        fresh = sorted({row.owner for row in rows if row.owner[0] and row.owner not in self.owners})
+        made = Customer.objects.bulk_create(Customer(name=one[0], email=one[1], phone=one[2]) for one in fresh)
+        self.owners |= dict(zip(fresh, made, strict=True))
         cars = Car.objects.bulk_create(Car(**row.values, owner=self.owners.get(row.owner)) for row in rows)
         now = timezone.now()
+        told = _("Brought from the old records: {car}, VIN {vin}.")
         TrailEntry.objects.bulk_create(
-            [self._told(now, "customer.created", _("New customer: {name}.").format(name=one.name)) for one in made]
-            + [
-                self._told(
-                    now,
-                    "car.created",
-                    _("Brought from the old records: {car}, VIN {vin}.").format(car=car, vin=car.vin),
-                    car,
-                )
-                for car in cars
-            ]
+            TrailEntry(
+                at=now,
+                by=self.by,
+                car=car,
+                kind="car.created",
+                words=told.format(car=car, vin=car.vin),
+                link=car.get_absolute_url(),
+            )
+            for car in cars
         )
-
-    def _told(self, at: dt.datetime, kind: str, words: str, car: Car | None = None) -> TrailEntry:
-        link = car.get_absolute_url() if car else ""
-        return TrailEntry(at=at, by=self.by, car=car, kind=kind, words=words, link=link)
+        if made:  # one entry for all: the trail of a car does not name its owners
+            words = _("{count} new customers with the old records.").format(count=len(made))
+            trail_record(by=self.by, kind="customer.created", words=words)
 
 
 def _climate(words: str) -> str:

@@ -116,6 +116,15 @@ def test_what_the_file_states_otherwise_is_changed_and_told(bring: Bring, car: C
     assert fates(bring(f"VIN,Maker,Model,Built,Plate\n{VIN},Halden,Brise,2014-06,\n")) == [(2, "same")]
 
 
+def test_a_car_that_was_written_down_twice_stays_as_it_was_put_together(bring: Bring, car: Car) -> None:
+    """Its row changes nothing, and its old jobs go to the car that stands for both."""
+    bring(CARS)
+    Car.objects.filter(vin="0TWAH5903RT000011").update(merged_into=car)
+    assert fates(bring(CARS.replace("Brise", "Other"))) == [(2, "same"), (3, "changed"), (4, "changed")]
+    bring(JOBS)
+    assert set(Job.objects.filter(car=car).values_list("reference", flat=True)) == {"A-1", "A-2"}
+
+
 def test_jobs_come_finished_with_their_odometer(bring: Bring) -> None:
     bring(CARS)
     told = bring(JOBS)
