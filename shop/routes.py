@@ -28,6 +28,7 @@ urlpatterns = [
     path("cars/<int:pk>/edit/", cars.car_edit, name="car-edit"),
     path("cars/<int:pk>/merge/", merge.car_merge, name="car-merge"),
     path("cars/<int:pk>/owner/", owners.car_owner, name="car-owner"),
+    path("cars/<int:pk>/risks/", cars.car_risks, name="car-risks"),
     path("cars/<int:pk>/odometer/", cars.odometer, name="odometer-add"),
     path("cars/<int:pk>/jobs/new/", jobs.job_new, name="job-new"),
     path("customers/", customers.customer_list, name="customers"),

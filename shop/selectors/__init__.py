@@ -26,6 +26,7 @@ from shop.selectors.pictures import (
     to_pair_with,
 )
 from shop.selectors.timeline import timeline_of
+from shop.selectors.risks import risks_of
 
 __all__ = [
     "FOUND_AT_MOST",
@@ -48,6 +49,7 @@ __all__ = [
     "odometer_of",
     "owners_of",
     "pictures_of_car",
+    "risks_of",
     "timeline_of",
     "to_pair_with",
     "trail_of",

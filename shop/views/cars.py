@@ -44,6 +44,13 @@ def car_file(request: ShopRequest, pk: int) -> HttpResponse:
     return _car_page(request, car, context)
 
 
+@require_safe
+def car_risks(request: ShopRequest, pk: int) -> HttpResponse:
+    car = get_object_or_404(Car, pk=pk)
+    part = "#risks" if request.htmx else ""
+    return render(request, f"shop/carfile/risks.html{part}", {"car": car, "risks": selectors.risks_of(car)})
+
+
 @needs("car.write")
 def car_new(request: ShopRequest) -> HttpResponse:
     """`?owner=` and `?system=` fill the form; `?next=` is a page of ours that needs the car: it gets `?car=`."""

@@ -96,6 +96,7 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "next owner": f"{car.get_absolute_url()}owner/",
         "picture": f"/pictures/{_pictures(job, tech)}/look/",
         "film": f"{car.get_absolute_url()}pictures/",
+        "open risks": f"{car.get_absolute_url()}risks/",
         "lives": f"{car.get_absolute_url()}lives/",
         "ranges of a car": f"{car.get_absolute_url()}ranges/",
         "written down twice": f"{car.get_absolute_url()}merge/?q=halden",
