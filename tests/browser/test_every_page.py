@@ -18,6 +18,7 @@ from shop.models import Car, Job, ShopProfile, Stage, User
 from tests.conftest import PASSWORD
 from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
+from tests.reports.records.conftest import judged_import
 from tests.reports.test_services import ask_and_issue
 from tests.shop.estimating import drafted, sent
 
@@ -121,6 +122,8 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "undeclared sheet": free.get_absolute_url(),
         "certificates": "/certificates/",
         "certificate": made.get_absolute_url(),
+        "records": "/records/",
+        "a table of old records": judged_import(owner).get_absolute_url(),
         "shelf": "/shelf/",
         "ranges": "/ranges/",
         "ranges of a system": "/ranges/rht-trio/?mode=stays-made&position=BG1",
