@@ -226,6 +226,7 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = TIME_ZONE
 CELERY_BEAT_SCHEDULE = {
     "learn": {"task": "diagnostics.learn_nightly", "schedule": crontab(hour=3, minute=20)},
+    "tidy-records": {"task": "reports.records_tidy", "schedule": crontab(hour=3, minute=50)},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 
