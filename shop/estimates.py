@@ -80,7 +80,7 @@ def mail_text(version: EstimateVersion, link: str, shop: ShopProfile | None) -> 
 
 
 def _plain(number: Decimal) -> str:
-    """Without zeros at the end: 1.5, 20."""
+    """Whole numbers without decimals: 20, 1.50."""
     whole = number == number.to_integral_value()
     return _number(number, 0) if whole else _number(number, 2)
 

@@ -3,7 +3,7 @@
 from ipaddress import ip_address, ip_network
 
 from django.conf import settings
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
 from django_htmx.middleware import HtmxDetails
 
 from shop.models import User
@@ -40,3 +40,10 @@ def absolute(request: HttpRequest, path: str) -> str:
     """The whole address of a page of ours, as it goes into a mail; https where HTTPS says that a proxy speaks it."""
     secure = settings.SESSION_COOKIE_SECURE or request.is_secure()
     return f"{'https' if secure else 'http'}://{request.get_host()}{path}"
+
+
+def no_path_told(response: HttpResponse) -> HttpResponse:
+    """For a page with a secret in its address: no other page learns the path. With no-referrer a browser would also
+    hide where a form comes from, and Django refuse the form."""
+    response["Referrer-Policy"] = "strict-origin"
+    return response

@@ -234,6 +234,7 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"secrets": {"()": "shop.logs.WithoutSecrets"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["secrets"]}},
     "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="WARNING")},
 }

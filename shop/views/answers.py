@@ -14,7 +14,7 @@ from shop import limits, services
 from shop.errors import ShopError
 from shop.estimate_forms import AnswerForm
 from shop.estimates import line_text
-from shop.http import sender_address
+from shop.http import no_path_told, sender_address
 from shop.models import Answer, EstimateVersion, ShopProfile
 from shop.selectors.estimates import shown, versions_with_lines
 from shop.services.people import token_hash
@@ -31,7 +31,7 @@ def public(request: HttpRequest, token: str) -> HttpResponse:
     version = rows.filter(token_hash=token_hash(token)).first()
     if version is None:
         words = _("This link opens nothing. Ask the shop for a new one.")
-        return _private(render(request, "shop/error.html", {"status": 404, "words": words}, status=404))
+        return no_path_told(render(request, "shop/error.html", {"status": 404, "words": words}, status=404))
     waiting = [line for line in version.lines.all() if not hasattr(line, "answer")]
     if request.method != "POST":
         return _page(request, version, AnswerForm(lines=waiting))
@@ -43,7 +43,7 @@ def public(request: HttpRequest, token: str) -> HttpResponse:
         limits.count("estimate", sender_address(request), most=ANSWERS_AN_HOUR, words=words)
         if "sure" in request.POST or not form.answers():
             services.answers_keep(version=version, answers=form.answers(), name=form.cleaned_data["name"])
-            return _private(redirect("shop:estimate-public", token))
+            return no_path_told(redirect("shop:estimate-public", token))
     except ShopError as error:
         form.add_error(None, error.words)
         return _page(request, EstimateVersion.objects.get(pk=version.pk), form, error.status)
@@ -74,9 +74,4 @@ def _page(
         "over": over,
         "the_shop": ShopProfile.objects.first(),
     }
-    return _private(render(request, "shop/estimates/public.html", context, status=status))
-
-
-def _private(response: HttpResponse) -> HttpResponse:
-    response["Referrer-Policy"] = "no-referrer"
-    return response
+    return no_path_told(render(request, "shop/estimates/public.html", context, status=status))

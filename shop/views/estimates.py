@@ -16,7 +16,7 @@ from shop import services
 from shop.errors import Conflict, ShopError
 from shop.estimate_forms import AnswerForm, HeadForm, LineForm, SendForm
 from shop.estimates import mail_text, text_of
-from shop.http import ShopRequest, absolute
+from shop.http import ShopRequest, absolute, no_path_told
 from shop.models import EstimateLine, EstimateVersion, Job, ShopProfile
 from shop.permissions import needs
 from shop.selectors import estimates as reads
@@ -103,9 +103,7 @@ def send(request: ShopRequest, pk: int) -> HttpResponse:
         return _page(request, version, error.status, send_form=form)
     link = absolute(request, reverse("shop:estimate-public", args=[token]))
     context = {"version": version, "job": version.estimate.job, "link": link, "mail": _mailed(version, link)}
-    response = render(request, "shop/estimates/sent.html", context)
-    response["Referrer-Policy"] = "no-referrer"
-    return response
+    return no_path_told(render(request, "shop/estimates/sent.html", context))
 
 
 def _mailed(version: EstimateVersion, link: str) -> str:

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from shop import services
 from shop.errors import ShopError
-from shop.http import ShopRequest, absolute
+from shop.http import ShopRequest, absolute, no_path_told
 from shop.models import Invitation, ShopProfile, User
 from shop.people_forms import DayForm, InvitationForm, RoleForm
 from shop.permissions import needs
@@ -74,9 +74,7 @@ def _invited(request: ShopRequest, invitation: Invitation, token: str) -> HttpRe
         send_mail(" ".join(subject.split()), text, None, [invitation.email])
     except OSError:  # the mail server does not answer, or refuses (SMTPException is one): the address is on the page
         context["not_sent"] = True
-    response = render(request, "shop/people/invited.html", {**context, "console": _no_mail_leaves()})
-    response["Referrer-Policy"] = "strict-origin"
-    return response
+    return no_path_told(render(request, "shop/people/invited.html", {**context, "console": _no_mail_leaves()}))
 
 
 def _no_mail_leaves() -> bool:

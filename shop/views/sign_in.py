@@ -21,7 +21,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 
 from shop import services
 from shop.errors import Conflict, ShopError
-from shop.http import sender_address
+from shop.http import no_path_told, sender_address
 from shop.limits import count
 from shop.models import User
 from shop.people_forms import CodeForm, ForgottenForm, JoinForm
@@ -133,9 +133,7 @@ def join(request: HttpRequest, token: str) -> HttpResponse:
             messages.success(request, _("Welcome, {name}.").format(name=user))
             return redirect(settings.LOGIN_REDIRECT_URL)
     context = {"form": form, "invitation": invitation}
-    response = render(request, "shop/people/join.html", context, status=422 if form.errors else 200)
-    response["Referrer-Policy"] = "strict-origin"  # with no-referrer a browser hides where the form is from: refused
-    return response
+    return no_path_told(render(request, "shop/people/join.html", context, status=422 if form.errors else 200))
 
 
 def _no_invitation(request: HttpRequest) -> HttpResponse:

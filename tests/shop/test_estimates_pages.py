@@ -1,7 +1,9 @@
 """Estimates on their pages: at the desk, behind the customer's link, and as tables."""
 
+import logging
 import re
 from collections.abc import Callable
+from io import StringIO
 from typing import Any
 
 import pytest
@@ -88,7 +90,7 @@ def test_sending_mails_the_text_and_a_link_that_opens_it(client_as: ClientAs, jo
     client = client_as("counter")
     answer = client.post(f"/estimates/{version.pk}/send/", {"to": "ada@post.example", "hold": "on"})
     assert answer.status_code == 200
-    assert answer["Referrer-Policy"] == "no-referrer"
+    assert answer["Referrer-Policy"] == "strict-origin"  # never the path, which holds the secret
     assert "no-store" in answer["Cache-Control"]
     (letter,) = mail.outbox
     version.refresh_from_db()
@@ -140,7 +142,7 @@ def test_the_customer_answers_line_by_line_and_sees_what_was_answered(
     version, token = sent(job, counter)
     client, at = client_as("nobody"), f"/e/{token}/"
     first = client.get(at)
-    assert first["Referrer-Policy"] == "no-referrer"
+    assert first["Referrer-Policy"] == "strict-origin"  # never the path, which holds the secret
     assert "no-store" in first["Cache-Control"]
     data = _answers(version, "approved", "declined") | {"name": "Ada Quill"}
     asked = client.post(at, data)
@@ -245,11 +247,11 @@ def test_outlays_are_booked_struck_and_compared(client_as: ClientAs, job: Job, c
     client.post(at, LINE | {"unit_price": "44"})
     page = _text(client.get(at))
     assert "EUR 88.00" in page
-    assert "above what was approved" in page
+    assert "above it" in page
     client.post(f"/outlays/{Outlay.objects.get().pk}/strike/")
     page = _text(client.get(at))
     assert "struck" in page
-    assert "above what was approved" not in page
+    assert "above it" not in page
 
 
 def test_the_table_for_the_bookkeeping_has_no_formula(client_as: ClientAs, job: Job, counter: User) -> None:
@@ -307,3 +309,18 @@ def test_a_full_estimate_is_light_and_asks_no_more_than_a_small_one(
             assert len(queries) < 12, (address, [query["sql"] for query in queries])
             assert len(page.content) < 150_000, address
         token = token or services.estimate_send(version=version, by=counter, to="", hold=False)
+
+
+def test_the_secret_of_a_link_is_in_no_log(client_as: ClientAs, job: Job, counter: User) -> None:
+    _version, token = sent(job, counter)
+    written = StringIO()
+    (handler,) = [one for one in logging.getLogger().handlers if getattr(one, "name", "") == "stderr"]
+    before = handler.setStream(written)  # type: ignore[attr-defined]
+    try:
+        assert client_as("nobody").post(f"/e/{token}/", {"name": ""}).status_code == 422
+        assert client_as("nobody").get("/nowhere/").status_code == 404
+    finally:
+        handler.setStream(before)  # type: ignore[attr-defined]
+    assert "/e/…/" in written.getvalue()
+    assert "/nowhere/" in written.getvalue()
+    assert token not in written.getvalue()
