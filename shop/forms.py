@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from shop import vin as vins
 from shop.models import Car, Climate, Customer, Hold, Job, JobNote, Moment, Picture, Stage
-from shop.words import vin_problem_words
+from shop.words import day_words, vin_problem_words
 
 
 class MonthField(forms.DateField):
@@ -241,6 +241,12 @@ class _FilesField(forms.FileField):
         return [one(file, initial) for file in data] if data else []
 
 
+class _PictureField(forms.ModelChoiceField):
+    def label_from_instance(self, obj: Picture) -> str:
+        said = [obj.caption or _("without a caption"), obj.position, day_words(obj.at)]
+        return ", ".join(one for one in said if one)
+
+
 class PictureForm(PictureWordsForm):
     """Pictures of a job from the telephone's album, or one from its camera."""
 
@@ -252,8 +258,9 @@ class PictureForm(PictureWordsForm):
         label=gettext_lazy("Take one now"), required=False,
         widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
     )  # fmt: skip
-    before = forms.ModelChoiceField(
-        label=gettext_lazy("The picture before the work"), queryset=Picture.objects.none(), required=False,
+    before = _PictureField(
+        label=gettext_lazy("The picture before the work"), empty_label="–", required=False,
+        queryset=Picture.objects.none(),
         help_text=gettext_lazy("Choose it here where this one shows the same place after the work."),
     )  # fmt: skip
     field_order = ("camera", "file", "caption", "position", "moment", "before")

@@ -107,8 +107,10 @@ def test_nothing_chosen_is_said(job: Job, client_as: Any) -> None:
 
 
 def test_a_picture_after_the_work_is_paired_as_it_is_sent(job: Job, tech: User, client_as: Any) -> None:
-    before = _picture(job, tech, "#111111", moment="before")
+    before = _picture(job, tech, "#111111", _at(2024, 3), moment="before", position="BG3")
     client: Client = client_as("technician")
+    offered = f'<option value="{before.pk}">without a caption, BG3, 5 Mar 2024</option>'
+    assert offered in client.get(f"/jobs/{job.pk}/").content.decode()
     data = {"file": [_sent("a.jpg", _bytes("#222222"))], "moment": "after", "before": before.pk}
     assert client.post(f"/jobs/{job.pk}/pictures/", data).status_code == 302
     after = job.pictures.get(moment="after")
