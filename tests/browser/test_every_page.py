@@ -71,6 +71,7 @@ UNSEEN = """() => {
 def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user: User) -> dict[str, str]:
     """The main pages, with something on each."""
     ShopProfile.objects.create(pk=1, name="Verdeckwerk Halden", address="Gerberstraße 14\n40999 Halden")
+    invited = services.invitation_make(by=owner, name="Ida Holt", email="i" * 40 + "@post.example", role="counter")
     long = services.customer_create(
         by=counter, name="Bartholomew Quillfeather-Ashgrove", email="b" * 40 + "@post.example"
     )
@@ -147,6 +148,13 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "new system": "/system-drafts/new/",
         "draft": "/systems/rht-trio/draft/",
         "draft with mistakes": "/systems/softbow-hydro/draft/",
+        "people": "/people/",
+        "person": f"/people/{tech.pk}/",
+        "my account": "/account/",
+        "change the password": "/account/password/",
+        "set up the second factor": "/account/second-factor/",
+        "password forgotten": "/sign-in/forgotten/",
+        "join": f"/join/{invited[1]}/",
         "not here": "/nowhere/",
     }
 
