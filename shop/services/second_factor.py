@@ -91,11 +91,13 @@ def second_factor_remove(*, user: User, code: str) -> None:
 
 
 @transaction.atomic
-def second_factor_reset(*, person: User, by: User) -> None:
+def second_factor_reset(*, person: User, by: User | None) -> None:
     """Take away another person's second factor, whose telephone is lost; they are signed out everywhere and set it up
-    anew. One's own asks for a code instead: a browser left open would else be enough."""
-    require(by, "people.manage")
-    if person.pk == by.pk:
+    anew. One's own asks for a code instead: a browser left open would else be enough. `by` None: from the shop's
+    computer itself, where the only owner has lost telephone and recovery codes."""
+    if by is not None:
+        require(by, "people.manage")
+    if by is not None and person.pk == by.pk:
         raise Refused(_("Take your own second factor away under My account: that asks for a code."))
     if not has_second_factor(person):
         raise Conflict(_("{person} has no second factor.").format(person=person))

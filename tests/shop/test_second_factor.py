@@ -2,6 +2,7 @@
 further without it."""
 
 import datetime as dt
+import io
 import re
 from collections.abc import Callable
 from typing import Any
@@ -10,6 +11,7 @@ import pyotp
 import pytest
 from axes.models import AccessAttempt
 from django.conf import settings as project
+from django.core.management import CommandError, call_command
 from django.test import Client
 from django.utils import timezone
 
@@ -356,3 +358,17 @@ def test_no_code_and_no_secret_stands_in_the_trail(tech: User) -> None:
     told = " ".join(TrailEntry.objects.values_list("words", flat=True))
     assert "set up a second factor" in told
     assert not any(word in told for word in (secret, recovery[0], renewed[0]))
+
+
+def test_an_owner_alone_who_lost_everything_gets_in_again_at_the_shops_computer(owner: User) -> None:
+    set_up(owner)
+    out = io.StringIO()
+    call_command("reset_second_factor", owner.username, stdout=out)
+    assert not SecondFactor.objects.filter(user=owner).exists()
+    assert not RecoveryCode.objects.filter(user=owner).exists()
+    assert TrailEntry.objects.get(kind="person.second-factor", by=None).words.startswith("The second factor of")
+    assert "at the next sign-in" in out.getvalue()
+    for name, words in ((owner.username, "no second factor"), ("nobody", "Nobody signs in here as nobody")):
+        with pytest.raises(CommandError, match=words) as refused:
+            call_command("reset_second_factor", name)
+        assert refused.value.returncode == 2
