@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from shop import bays_routes
 from shop.views import (
     account,
     answers,
@@ -84,4 +85,5 @@ urlpatterns = [
     path("people/<int:pk>/return/", people.come_back, name="person-return"),
     path("people/<int:pk>/second-factor/reset/", people.factor_reset, name="person-factor-reset"),
     path("tour/dismiss/", people.tour, name="tour-dismiss"),
+    *bays_routes.addresses,
 ]

@@ -20,6 +20,15 @@ def clock_words(at: dt.datetime) -> str:
     return formats.date_format(here, "H:i" if here.date() == timezone.localdate() else "j M Y, H:i")
 
 
+def stretch_words(starts_at: dt.datetime, ends_at: dt.datetime) -> str:
+    """From when to when in the shop's zone: `Tue 1 Dec, 9:00 to 11:00`, the last day named where it is another."""
+    first, last = timezone.localtime(starts_at), timezone.localtime(ends_at)
+    form = "G:i" if first.date() == last.date() else "D j M, G:i"
+    return _("{start} to {end}").format(
+        start=formats.date_format(first, "D j M, G:i"), end=formats.date_format(last, form)
+    )
+
+
 def month_words(at: dt.date | None) -> str:
     return _date(at, "M Y")
 

@@ -27,6 +27,7 @@ from shop.services.sessions import session_begin
 from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
 from tests.reports.records.conftest import judged_import
+from tests.shop.bays import a_booking, left_bay
 from tests.shop.estimating import drafted, sent
 
 pytestmark = pytest.mark.django_db
@@ -109,6 +110,23 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("shop:person-leave", "post", {}, OWNER),
     ("shop:person-return", "post", {}, OWNER),
     ("shop:person-factor-reset", "post", {}, OWNER),
+    ("shop:week", "get", {}, ALL),
+    ("shop:booking-new", "post", {"hours": "x"}, BOOKS),
+    ("shop:booking-undo", "post", {}, BOOKS),
+    ("shop:booking", "get", {}, BOOKS),
+    ("shop:booking", "post", {"hours": "x"}, BOOKS),
+    ("shop:booking-drop", "post", {"seen": "0"}, BOOKS),
+    ("shop:bays", "get", {}, OWNER),
+    ("shop:bays", "post", {"name": "Pit"}, OWNER),
+    ("shop:bay-rename", "post", {"name": "Pit"}, OWNER),
+    ("shop:bay-give-up", "post", {}, OWNER),
+    ("shop:bay-take-up", "post", {}, OWNER),
+    ("shop:away", "get", {}, ALL),
+    ("shop:away", "post", {"first_day": "x"}, ALL),
+    ("shop:away-remove", "post", {}, OWNER),
+    ("shop:calendars", "get", {}, ALL),
+    ("shop:calendar-make", "post", {}, ALL),
+    ("shop:calendar-revoke", "post", {}, OWNER),
     ("diagnostics:systems", "get", {}, ALL),
     ("diagnostics:system", "get", {}, ALL),
     ("diagnostics:system-rates", "get", {}, ALL),
@@ -194,8 +212,10 @@ NOT_FOUND = {"shop:picture", "reports:export-file", "reports:certificate", "repo
 # The interview of customers: nobody of them has a sign-in.
 PUBLIC = ["diagnostics:tell", "diagnostics:tell-about", "diagnostics:tell-send", "diagnostics:tell-sent"]
 PUBLIC += ["shop:estimate-public"]  # behind a private link
+PRIVATE_LINKS = {"shop:calendar"}
 # Before somebody has signed in.
 OPEN_TO_ALL = {"shop:sign-in", "shop:sign-in-code", "shop:forgotten", "shop:new-password", "shop:join", *PUBLIC}
+OPEN_TO_ALL |= PRIVATE_LINKS
 
 
 @pytest.fixture
@@ -221,7 +241,12 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         job=job, by=counter, kind="part", words="Seal", quantity=Decimal(1), unit="piece", unit_price=Decimal(1),
         tax_percent=Decimal(20),
     )  # fmt: skip
+    booked = a_booking(job)
+    away = services.away_add(person=owner, first_day=timezone.localdate(), last_day=timezone.localdate(), by=owner)
+    feed, _token = services.feed_make(by=owner)
     keys: dict[str, Any] = {
+        "booking": booked.pk, "booking-drop": booked.pk, "bay-rename": booked.bay_id, "bay-give-up": left_bay().pk,
+        "bay-take-up": left_bay(active=False).pk, "away-remove": away.pk, "calendar-revoke": feed.pk,
         "estimate": draft.pk, "estimate-lines": draft.pk, "estimate-words": draft.pk, "estimate-send": draft.pk,
         "estimate-withdraw": offered.pk, "estimate-next": offered.pk, "estimate-answer": offered.pk,
         "estimate-public": link, "outlay-strike": outlay.pk,

@@ -16,6 +16,7 @@ from shop.models import Car, Job, Picture, ShopProfile, User
 from shop.services import invitation_make
 from tests.diagnostics.bench import add, opened, publish
 from tests.reports.records.conftest import judged_import
+from tests.shop.bays import a_booking
 from tests.shop.estimating import drafted, sent
 
 pytestmark = pytest.mark.django_db
@@ -82,6 +83,20 @@ FORMS: dict[str, dict[str, Any]] = {
         "tax_percent": "20", "currency": "EUR",
     },
     "/tour/dismiss/": {"x": "y"},
+    "/floor/bookings/": {
+        "task": "1", "bay": "1", "person": "1", "day": "2030-01-01", "start": "08:00", "hours": "1.5",
+        "back": "day=2030-01-01",
+    },
+    "/floor/bookings/{booking}/": {
+        "bay": "1", "person": "1", "day": "2030-01-01", "start": "08:00", "hours": "1.5", "seen": "0",
+        "back": "by=people",
+    },
+    "/floor/bookings/{booking}/drop/": {"seen": "0", "back": "span=day"},
+    "/floor/bookings/take-back/": {"back": "day=x"},
+    "/floor/bays/": {"name": "Pit"},
+    "/floor/bays/{bay}/rename/": {"name": "Pit"},
+    "/floor/away/": {"person": "1", "first_day": "2030-01-01", "last_day": "2030-01-02", "words": "w"},
+    "/calendar/make/": {"bay": "1"},
     "/jobs/{job}/bench/": {"x": "y"},
     "/jobs/{job}/add-work/": {
         "position": "BG3", "kind": "replace", "part": "TW-BGA-3014", "revision": "a", "serial": "1", "words": "w",
@@ -181,6 +196,7 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
     draft = drafted(job, counter)
     _made, token = invitation_make(by=owner, name="Ben", email="ben@x.example", role="counter")
     return {"person": tech.pk, "token": token,
+            "booking": (booked := a_booking(job)).pk, "bay": booked.bay_id,
             "car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
             "link": link, "draft": draft.pk,
             "check": check.pk, "picture": picture.pk, "enquiry": told.pk, "sent": judged_import(owner).pk}  # fmt: skip
@@ -243,6 +259,7 @@ def test_no_search_breaks(client_as: Callable[[str], Client], keys: dict[str, An
         f"/sheets/{keys['sheet']}/compare/": ["with"],
         f"/sheets/{keys['sheet']}/": ["entries", "more", "again"], f"/sheets/{keys['sheet']}/fields/": ["more"],
         f"/sheets/{keys['sheet']}/live/": ["v"], "/": ["tour"], "/sign-in/": ["next"],
+        "/floor/week/": ["day", "by", "span", "task"],
     }.items():  # fmt: skip
         for name in names:
             answer = client.get(address, {name: value})

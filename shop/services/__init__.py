@@ -1,5 +1,7 @@
 """The writes of the base app: one function for each thing that a person does, in one transaction, with its trail."""
 
+from shop.services.bays import away_add, away_remove, bay_add, bay_give_up, bay_rename, bay_take_up
+from shop.services.bookings import Placed, booking_drop, booking_move, booking_place
 from shop.services.cars import car_create, car_update, customer_create, customer_update, odometer_add
 from shop.services.estimates import (
     answers_keep,
@@ -12,6 +14,7 @@ from shop.services.estimates import (
     line_up,
     version_next,
 )
+from shop.services.feeds import feed_given, feed_make, feed_revoke
 from shop.services.jobs import job_hold, job_move, job_open, note_add
 from shop.services.merge import car_merge
 from shop.services.outlays import outlay_add, outlay_strike, rates_set
@@ -46,7 +49,17 @@ from shop.services.trail import trail_record
 
 __all__ = [
     "Kept",
+    "Placed",
     "answers_keep",
+    "away_add",
+    "away_remove",
+    "bay_add",
+    "bay_give_up",
+    "bay_rename",
+    "bay_take_up",
+    "booking_drop",
+    "booking_move",
+    "booking_place",
     "car_create",
     "car_merge",
     "car_update",
@@ -56,6 +69,9 @@ __all__ = [
     "estimate_send",
     "estimate_withdraw",
     "estimate_words",
+    "feed_given",
+    "feed_make",
+    "feed_revoke",
     "invitation_accept",
     "invitation_make",
     "invitation_resend",

@@ -17,7 +17,7 @@ from shop.estimates import money_words, priced
 from shop.models import EstimateLine, Job, RunState, Stage, TaskRun
 from shop.permissions import may as _may
 from shop.planning.money import line_total
-from shop.words import clock_words, day_words, made_words, month_words
+from shop.words import clock_words, day_words, made_words, month_words, stretch_words
 
 register = template.Library()
 register.filter("clock", clock_words)
@@ -25,6 +25,7 @@ register.filter("day", day_words)
 register.filter("month", month_words)
 register.filter("made", made_words)
 register.filter("browser", agent_words)
+register.filter("stretch", stretch_words)
 register.simple_tag(money_words, name="money")
 
 _NAV = (
