@@ -102,3 +102,28 @@ class ImportedFile(models.Model):
 
     def get_absolute_url(self) -> str:
         return reverse("reports:import", args=[self.pk])
+
+
+class SuspectHit(models.Model):
+    """How the suspects of a job stood when its work was begun (`at`), against what the work found to be wrong: counted
+    once, since it takes an inference. `place` of the first of what was found among the suspects (1: the first one, 0:
+    not among them) and `brier` (reports.figures.records.Hit); both null where it cannot be said."""
+
+    job = models.OneToOneField("shop.Job", on_delete=models.CASCADE, related_name="suspect_hit")
+    at = models.DateTimeField()
+    place = models.PositiveSmallIntegerField(null=True, blank=True)
+    brier = models.FloatField(null=True, blank=True)
+    counted_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["at", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(place__isnull=True, brier__isnull=True)
+                | models.Q(place__isnull=False, brier__gte=0),
+                name="suspecthit_both_or_none",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.job_id}: {self.place}"

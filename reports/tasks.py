@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from reports.bring import files_tidy, import_run
 from reports.models import Certificate, CertificateState, ImportedFile
 from reports.services import certificate_issue
+from reports.suspect_hits import hits_ask, hits_run
 from reports.take import export_run, exports_tidy
 from shop.errors import ShopError
 from shop.models import RunState, TaskRun
@@ -86,3 +87,26 @@ def records_export_task(run_id: str) -> None:
         run_fail(run, _("The records could not be written out; is there room on the disk? Ask for it again."))
     else:
         run_finish(run, result_url=reverse("reports:export-file", args=[run.pk]))
+
+
+@shared_task(name="reports.suspect_hits")  # type: ignore[untyped-decorator]
+def suspect_hits_task(run_id: str) -> None:
+    """Count how often the first suspect was right, once."""
+    run = TaskRun.objects.filter(pk=run_id).first()
+    if run is None or not run_claim(run):
+        log.warning("counting of suspects %s: no longer there, or taken", run_id)
+        return
+    try:
+        hits_run(run)
+    except Cancelled:
+        run_cancelled(run)
+    except Exception:
+        log.exception("the suspects could not be counted")
+        run_fail(run, _("The suspects could not be counted. Ask again; if it fails again, tell the owner."))
+    else:
+        run_finish(run, result_url=reverse("reports:figure", args=["suspects"]))
+
+
+@shared_task(name="reports.suspect_hits_nightly")  # type: ignore[untyped-decorator]
+def suspect_hits_nightly() -> None:
+    hits_ask(by=None)

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reports import records_views, views
+from reports import figures_views, records_views, views
 
 app_name = "reports"
 urlpatterns = [
@@ -11,6 +11,11 @@ urlpatterns = [
     path("certificates/<slug:number>/file/", views.certificate_file, name="certificate-file"),
     path("jobs/<int:pk>/certificates/", views.job_panel, name="job-panel"),
     path("jobs/<int:pk>/certificates/issue/", views.issue, name="issue"),
+    path("figures/", figures_views.figures, name="figures"),
+    path("figures/hits/", figures_views.hits, name="figure-hits"),
+    path("figures/<slug:key>/", figures_views.figure, name="figure"),
+    path("figures/<slug:key>/jobs/", figures_views.figure_jobs, name="figure-jobs"),
+    path("jobs/<int:pk>/comeback/", figures_views.comeback, name="comeback"),
     path("records/", records_views.records, name="records"),
     path("records/<int:pk>/", records_views.imported, name="import"),
     path("records/<int:pk>/bring/", records_views.imported_bring, name="import-bring"),

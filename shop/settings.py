@@ -227,6 +227,7 @@ CELERY_TIMEZONE = TIME_ZONE
 CELERY_BEAT_SCHEDULE = {
     "learn": {"task": "diagnostics.learn_nightly", "schedule": crontab(hour=3, minute=20)},
     "tidy-records": {"task": "reports.records_tidy", "schedule": crontab(hour=3, minute=50)},
+    "suspects": {"task": "reports.suspect_hits_nightly", "schedule": crontab(hour=4, minute=10)},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 

@@ -159,6 +159,8 @@ FORMS: dict[str, dict[str, Any]] = {
     "/account/sign-ins/end-others/": {"x": "y"},
     "/join/{token}/": {"username": "ida", "password1": "a-long-way-round", "password2": "a-long-way-round"},
     "/sign-in/forgotten/": {"email": "ida@x.example"},
+    "/jobs/{job}/comeback/": {"after": "1", "cause": "same"},
+    "/figures/hits/": {"x": "y"},
     "/records/": {"file": "no file"},
     "/records/{sent}/": {
         "kind": "cars", "sheet": "", "order": "dmy", "field-vin": "VIN", "field-maker": "Maker", "field-model": "Model",
@@ -252,6 +254,8 @@ def test_no_search_breaks(client_as: Callable[[str], Client], keys: dict[str, An
         "/shelf/options/": ["system", "position"], "/systems/rht-trio/": ["revision", "as"], "/systems/": ["as"],
         "/systems/rht-trio/play/": ["motion", "step", "fault", "revision"], "/systems/rht-trio/file/": ["revision"],
         "/enquiries/ask/": ["system", "fails", "stop", "recent"], f"/enquiries/{keys['enquiry']}/": ["q", "car"],
+        "/figures/": ["from", "to", "system"], "/figures/stages/": ["by", "as", "from"],
+        "/figures/stages/jobs/": ["row", "column", "page"],
         f"/records/{keys['sent']}/": ["kind", "sheet", "fate", "page"],
         "/tell/about/rht-trio/": ["fails", "stops", "recent"],
         f"/cars/{keys['car']}/": ["only", "page"], f"/people/{keys['person']}/": ["only", "day", "page"],
