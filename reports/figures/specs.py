@@ -206,7 +206,8 @@ def _cause_cells(facts: Facts, items: Sequence[Item]) -> list[Cell]:
 
 
 def _unjudged(facts: Facts) -> int:
-    return len(candidates(facts.jobs))
+    opened = {job.pk: job.opened.date() for job in facts.jobs}
+    return sum(facts.span.has(opened[one.job]) for one in candidates(facts.jobs))
 
 
 def _cause_notes(facts: Facts, _items: Sequence[Item]) -> list[str]:
@@ -307,7 +308,8 @@ SPECS = (
         lambda: _("Days at each stage, and waiting for something while in the shop, of what began in these months: "
                   "the median, in brackets the quartiles."),
         lambda: _("It takes jobs that are opened, moved and held."),
-        _standing_columns, _standing, _standing_cells, _standing_notes, (f"s-{DONE}",), lambda: _("days, median"),
+        _standing_columns, _standing, _standing_cells, _standing_notes, (f"s-{DONE}",),
+        lambda: _("days done and not handed over, median"),
     ),
     Spec(
         "comebacks", ("month", "system"), lambda: _("Comebacks"),
