@@ -241,7 +241,7 @@ class _FilesField(forms.FileField):
         return [one(file, initial) for file in data] if data else []
 
 
-class _PictureField(forms.ModelChoiceField):
+class _PictureField(forms.ModelChoiceField):  # type: ignore[type-arg]  # not generic when it runs
     def label_from_instance(self, obj: Picture) -> str:
         said = [obj.caption or _("without a caption"), obj.position, day_words(obj.at)]
         return ", ".join(one for one in said if one)

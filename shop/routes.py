@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shop import bays_routes
+from shop import bays_routes, plan_routes
 from shop.views import (
     account,
     answers,
@@ -86,4 +86,5 @@ urlpatterns = [
     path("people/<int:pk>/second-factor/reset/", people.factor_reset, name="person-factor-reset"),
     path("tour/dismiss/", people.tour, name="tour-dismiss"),
     *bays_routes.addresses,
+    *plan_routes.addresses,
 ]

@@ -23,6 +23,7 @@ from shop.errors import Refused
 from shop.models import Car, Job, Picture, Role, TrailEntry, User
 from shop.runs import run_queue
 from shop.second_factor import new_secret, step_at
+from shop.services.clocks import clock_start
 from shop.services.sessions import session_begin
 from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
@@ -110,6 +111,15 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("shop:person-leave", "post", {}, OWNER),
     ("shop:person-return", "post", {}, OWNER),
     ("shop:person-factor-reset", "post", {}, OWNER),
+    ("shop:job-plan", "get", {}, ALL),
+    ("shop:job-ready", "get", {}, ALL),
+    ("shop:task-add", "post", {"title": ""}, BOOKS),
+    ("shop:plan-template", "post", {"template": "none"}, BOOKS),
+    ("shop:task", "get", {}, BOOKS),
+    ("shop:task", "post", {"title": ""}, BOOKS),
+    ("shop:task-act", "post", {}, ALL),
+    ("shop:clock", "get", {}, ALL),
+    ("shop:clock", "post", {"why": ""}, ALL),
     ("shop:week", "get", {}, ALL),
     ("shop:booking-new", "post", {"hours": "x"}, BOOKS),
     ("shop:booking-undo", "post", {}, BOOKS),
@@ -249,7 +259,10 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     booked = a_booking(job)
     away = services.away_add(person=owner, first_day=timezone.localdate(), last_day=timezone.localdate(), by=owner)
     feed, _token = services.feed_make(by=owner)
+    clock = clock_start(task=booked.task, by=tech) or booked.task.clocks.get()
     keys: dict[str, Any] = {
+        "job-plan": job.pk, "job-ready": job.pk, "task-add": job.pk, "plan-template": job.pk, "task": booked.task_id,
+        "task-act": (booked.task_id, "start"), "clock": clock.pk,
         "booking": booked.pk, "booking-drop": booked.pk, "bay-rename": booked.bay_id, "bay-give-up": left_bay().pk,
         "bay-take-up": left_bay(active=False).pk, "away-remove": away.pk, "calendar-revoke": feed.pk,
         "estimate": draft.pk, "estimate-lines": draft.pk, "estimate-words": draft.pk, "estimate-send": draft.pk,
@@ -263,7 +276,8 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "system-play": "rht-trio", "system-history": "rht-trio", "system-file": "rht-trio", "draft": "rht-trio",
         "draft-play": "rht-trio", "draft-publish": "rht-trio", "draft-drop": "rht-trio",
         "tell-about": "rht-trio", "tell-sent": enquiry.code,
-        "car": car.pk, "car-edit": car.pk, "car-merge": car.pk, "car-owner": car.pk, "car-pictures": car.pk, "car-risks": car.pk,
+        "car": car.pk, "car-edit": car.pk, "car-merge": car.pk, "car-owner": car.pk, "car-pictures": car.pk,
+        "car-risks": car.pk,
         "picture-look": picture, "picture-words": picture, "picture-pair": picture, "picture-unpair": picture,
         "car-positions": car.pk, "car-lives": car.pk, "car-ranges": car.pk, "odometer-add": car.pk, "job-new": car.pk,
         "customer": car.owner_id, "customer-edit": car.owner_id, "picture": 9999, "run": run.pk, "run-cancel": run.pk,
@@ -285,7 +299,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
 
     def address_of(name: str) -> str:
         key = keys.get(name.partition(":")[2])
-        return reverse(name, args=[] if key is None else [key])
+        return reverse(name, args=[] if key is None else key if isinstance(key, tuple) else [key])
 
     return address_of
 

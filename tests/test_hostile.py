@@ -14,6 +14,7 @@ from PIL import Image
 from diagnostics.services import Contact, enquiry_send
 from shop.models import Car, Job, Picture, ShopProfile, User
 from shop.services import invitation_make
+from shop.services.clocks import clock_start
 from tests.diagnostics.bench import add, opened, publish
 from tests.reports.records.conftest import judged_import
 from tests.shop.bays import a_booking
@@ -83,6 +84,22 @@ FORMS: dict[str, dict[str, Any]] = {
         "tax_percent": "20", "currency": "EUR",
     },
     "/tour/dismiss/": {"x": "y"},
+    "/jobs/{job}/plan/tasks/": {
+        "title": "Fit", "kind": "labour", "planned_minutes": "60", "least_minutes": "30", "most_minutes": "90",
+        "needs_bay": "on", "person": "1", "outside_by": "", "outside_days": "", "caution": "c",
+    },
+    "/jobs/{job}/plan/template/": {"template": "seal-set"},
+    "/tasks/{task}/": {
+        "title": "Fit", "kind": "outside", "planned_minutes": "60", "least_minutes": "30", "most_minutes": "90",
+        "needs_bay": "on", "person": "1", "outside_by": "Plater", "outside_days": "5", "caution": "c",
+    },
+    "/tasks/{task}/before/": {"before": "1"},
+    "/tasks/{task}/not-before/": {"before": "1"},
+    "/tasks/{task}/part/": {"part": "1", "name": "Seal", "quantity": "1", "expected_on": "2030-01-01"},
+    "/tasks/{task}/part-here/": {"part": "1"},
+    "/tasks/{task}/sent/": {"on": "2030-01-01"},
+    "/tasks/{task}/block/": {"note": "n"},
+    "/clocks/{clock}/": {"started_at": "2020-01-01T08:00", "stopped_at": "2020-01-01T09:00", "why": "forgot"},
     "/floor/bookings/": {
         "task": "1", "bay": "1", "person": "1", "day": "2030-01-01", "start": "08:00", "hours": "1.5",
         "back": "day=2030-01-01",
@@ -198,7 +215,8 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
     draft = drafted(job, counter)
     _made, token = invitation_make(by=owner, name="Ben", email="ben@x.example", role="counter")
     return {"person": tech.pk, "token": token,
-            "booking": (booked := a_booking(job)).pk, "bay": booked.bay_id,
+            "booking": (booked := a_booking(job)).pk, "bay": booked.bay_id, "task": booked.task_id,
+            "clock": (clock_start(task=booked.task, by=tech) or booked.task.clocks.get()).pk,
             "car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
             "link": link, "draft": draft.pk,
             "check": check.pk, "picture": picture.pk, "enquiry": told.pk, "sent": judged_import(owner).pk}  # fmt: skip

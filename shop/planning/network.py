@@ -23,7 +23,8 @@ class Times:
 
 
 class CycleError(ValueError):
-    """Tasks that wait for one another: `cycle` names them in the order of work, the first once more at the end."""
+    """Tasks that wait for one another: `cycle` names them in the order of work from the first
+    key on, which stands at the end once more."""
 
     def __init__(self, cycle: tuple[int, ...]) -> None:
         super().__init__(" → ".join(str(task) for task in cycle))
@@ -52,8 +53,9 @@ def _visit(first: int, before: Before, done: dict[int, None]) -> None:
         elif waiting is None:
             done[path.pop()] = None
         elif waiting in path:
-            ring = path[path.index(waiting) :]
-            raise CycleError((*reversed(ring), ring[-1]))
+            ring = list(reversed(path[path.index(waiting) :]))
+            at = ring.index(next(key for key in before if key in ring))
+            raise CycleError((*ring[at:], *ring[: at + 1]))
         else:
             path.append(waiting)
 

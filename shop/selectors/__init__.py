@@ -25,8 +25,8 @@ from shop.selectors.pictures import (
     pictures_of_car,
     to_pair_with,
 )
-from shop.selectors.timeline import timeline_of
 from shop.selectors.risks import risks_of
+from shop.selectors.timeline import timeline_of
 
 __all__ = [
     "FOUND_AT_MOST",

@@ -6,6 +6,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 import pytest
+from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import Browser, Page
 
@@ -20,6 +21,7 @@ from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
 from tests.reports.records.conftest import judged_import
 from tests.reports.test_services import ask_and_issue
+from tests.shop.bays import a_booking, a_task
 from tests.shop.estimating import drafted, sent
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -92,6 +94,15 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
     told = bench.enquiry_send(revision=sheet.revision, answers=answers, contact=sender)
     return {
         "floor": "/",
+        "work plan": f"/jobs/{job.pk}/plan/",
+        "ready by": f"/jobs/{job.pk}/plan/ready/",
+        "task": f"/tasks/{a_task(job).pk}/",
+        "week": f"/floor/week/?day={timezone.localdate():%Y-%m-%d}",
+        "day by person": f"/floor/week/?day={timezone.localdate():%Y-%m-%d}&by=people&span=day",
+        "booking": f"/floor/bookings/{a_booking(job).pk}/",
+        "bays": "/floor/bays/",
+        "away": "/floor/away/",
+        "calendar links": "/calendar/",
         "cars": "/cars/",
         "take in": "/cars/new/",
         "car file": car.get_absolute_url(),

@@ -1,4 +1,4 @@
-"""`manage.py reset_second_factor NAME`: for an owner who has lost telephone and recovery codes, at the computer itself."""
+"""`manage.py reset_second_factor NAME`: for an owner who lost telephone and recovery codes, at the computer itself."""
 
 from argparse import ArgumentParser
 from typing import Any
