@@ -20,6 +20,8 @@ class ActConverter:
 register_converter(ActConverter, "task_act")
 
 addresses = [
+    path("floor/ready/", plans.floor_ready, name="floor-ready"),
+    path("floor/next/", plans.next_up, name="next-up"),
     path("jobs/<int:pk>/plan/", plans.plan, name="job-plan"),
     path("jobs/<int:pk>/plan/ready/", plans.ready, name="job-ready"),
     path("jobs/<int:pk>/plan/tasks/", plans.task_add, name="task-add"),

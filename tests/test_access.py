@@ -111,6 +111,8 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("shop:person-leave", "post", {}, OWNER),
     ("shop:person-return", "post", {}, OWNER),
     ("shop:person-factor-reset", "post", {}, OWNER),
+    ("shop:floor-ready", "get", {}, ALL),
+    ("shop:next-up", "get", {}, ALL),
     ("shop:job-plan", "get", {}, ALL),
     ("shop:job-ready", "get", {}, ALL),
     ("shop:task-add", "post", {"title": ""}, BOOKS),

@@ -1,5 +1,6 @@
 """The work plan of a job and its clocks."""
 
+import datetime as dt
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -16,11 +17,11 @@ from django_htmx.http import HttpResponseClientRedirect
 
 from shop.errors import Conflict, ShopError
 from shop.http import ShopRequest
-from shop.models import Clock, Job, Task, TaskOrder, TaskPart
+from shop.models import Clock, Job, Stage, Task, TaskOrder, TaskPart, TaskState
 from shop.permissions import may, needs
 from shop.plan_forms import BeforeForm, BlockForm, ClockForm, OutsideForm, PartForm, TaskForm, TemplateForm
 from shop.planning.templates import PlanTemplate, templates_of
-from shop.selectors.plans import plan_of, readiness
+from shop.selectors.plans import next_for, plan_of, readiness
 from shop.services import clocks, plan_waits, plans
 from shop.views.common import number_of
 
@@ -39,6 +40,27 @@ def ready(request: ShopRequest, pk: int) -> HttpResponse:
     job = _job(pk)
     name = "shop/plan/ready.html#answer" if request.htmx else "shop/plan/ready.html"
     return render(request, name, {"job": job, "ready": readiness([job]).get(job.pk)})
+
+
+@require_safe
+def floor_ready(request: ShopRequest) -> HttpResponse:
+    """Until when the cars on the floor are here, the latest against its promise first."""
+    jobs = list(
+        Job.objects.exclude(stage__in=[Stage.DONE, Stage.GONE]).filter(tasks__state=TaskState.OPEN).distinct()
+        .select_related("car")
+    )  # fmt: skip
+    found = readiness(jobs)
+    rows = [(job, found[job.pk]) for job in jobs if job.pk in found]
+    rows.sort(key=lambda row: (not row[1].late, row[0].promised_on or dt.date.max, row[1].by.likely, row[0].pk))
+    name = "shop/plan/floor_ready.html#answer" if request.htmx else "shop/plan/floor_ready.html"
+    return render(request, name, {"rows": rows})
+
+
+@require_safe
+def next_up(request: ShopRequest) -> HttpResponse:
+    """What the person who asks does next."""
+    name = "shop/plan/next.html#answer" if request.htmx else "shop/plan/next.html"
+    return render(request, name, {"rows": next_for(request.user, timezone.now())})
 
 
 @require_POST

@@ -94,6 +94,8 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
     told = bench.enquiry_send(revision=sheet.revision, answers=answers, contact=sender)
     return {
         "floor": "/",
+        "cars ready by": "/floor/ready/",
+        "what to do next": "/floor/next/",
         "work plan": f"/jobs/{job.pk}/plan/",
         "ready by": f"/jobs/{job.pk}/plan/ready/",
         "task": f"/tasks/{a_task(job).pk}/",

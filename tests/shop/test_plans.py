@@ -277,3 +277,29 @@ def test_a_task_that_does_not_fit_keeps_what_was_typed(job: Job, client_as: Any)
     assert answer.status_code == 422
     assert "least ≤ planned ≤ most" in answer.content.decode()
     assert 'value="Bow"' in answer.content.decode()
+
+
+def test_the_floor_says_until_when_each_car_is_here_and_which_will_be_late(
+    job: Job, tech: User, client_as: Callable[[str], Client]
+) -> None:
+    three(job, tech)
+    Job.objects.filter(pk=job.pk).update(promised_on=timezone.localdate() - dt.timedelta(days=1))
+    page = client_as("counter").get("/floor/ready/").content.decode()
+    assert job.number in page
+    assert "likely late" in page
+    assert "Trim" in page
+    Job.objects.filter(pk=job.pk).update(promised_on=timezone.localdate() + dt.timedelta(days=300))
+    assert "likely in time" in client_as("counter").get("/floor/ready/").content.decode()
+    assert "/floor/ready/" in client_as("counter").get("/").content.decode()
+
+
+def test_a_technician_is_offered_what_comes_next_and_starts_it_by_one_tap(
+    job: Job, tech: User, client_as: Callable[[str], Client]
+) -> None:
+    trim, *_rest = three(job, tech)
+    client = client_as("technician")
+    assert f"/tasks/{trim.pk}/start/" in client.get("/floor/next/").content.decode()
+    client.post(f"/tasks/{trim.pk}/start/")
+    assert "your clock runs" in client.get("/floor/next/").content.decode()
+    Clock.objects.update(started_at=timezone.now() - dt.timedelta(days=1))
+    assert "Say when it stopped" in client.get("/floor/next/").content.decode()
