@@ -356,7 +356,7 @@ def test_the_name_of_an_upload_goes_nowhere(client_as: Callable[[str], Client], 
     file = SimpleUploadedFile("../../evil\r\nX: y.html", out.getvalue(), content_type="text/html")
     client = client_as("technician")
     client.post(f"/jobs/{job.pk}/pictures/", {"file": file, "caption": "<b>"})
-    picture = job.pictures.get()
+    picture = job.pictures.get(caption="<b>")
     assert "evil" not in picture.file.name
     answer = client.get(f"/pictures/{picture.pk}/")
     answer.close()
