@@ -46,6 +46,9 @@ def make(request: ShopRequest, pk: int) -> HttpResponse:
     return redirect(services.estimate_make(job=job, by=request.user, from_plan=plan))
 
 
+HEAD_ID = "head_%s"  # the form of a line has words too
+
+
 @require_safe
 def estimate(request: ShopRequest, pk: int) -> HttpResponse:
     """One version; `?line=` the line of a draft that is to be changed."""
@@ -81,7 +84,7 @@ def lines(request: ShopRequest, pk: int) -> HttpResponse:
 @require_POST
 @needs("estimate.write")
 def head(request: ShopRequest, pk: int) -> HttpResponse:
-    version, form = _version(pk), HeadForm(request.POST)
+    version, form = _version(pk), HeadForm(request.POST, auto_id=HEAD_ID)
     if not form.is_valid():
         return _page(request, version, 422, head_form=form)
     services.estimate_words(version=version, by=request.user, **form.cleaned_data)
@@ -182,7 +185,7 @@ def _page(
         "preview": version.text or text_of(version, list(found.lines), shop if shop.pk else None),
         "unpriced": [row for row in found.lines if not row.unit_price],
         "line_form": LineForm.of(shop, line),
-        "head_form": HeadForm(initial={"title": estimate.title, "words": version.words}),
+        "head_form": HeadForm(initial={"title": estimate.title, "words": version.words}, auto_id=HEAD_ID),
         "send_form": SendForm(initial={"to": owner.email if owner else ""}),
         "answer_form": AnswerForm(lines=waiting),
         "versions": estimate.versions.order_by("version"),
