@@ -71,11 +71,12 @@ class Axis:
 
     def reached(self, work: Floats) -> Floats:
         """Minutes since 1970 at which so many minutes of work are over; beyond the axis it goes on at its pace."""
-        beyond = np.maximum(work - self.work[-1], 0.0)
+        within = np.minimum(work, self.work[-1])
         pace = (self.clock[-1] - self.clock[0]) / max(self.work[-1], 1.0)
-        # Where nothing is worked the count stands still: the earliest of those instants is the one.
-        keep = np.append(True, self.work[1:] > self.work[:-1])
-        return np.asarray(np.interp(work, self.work[keep], self.clock[keep]) + beyond * pace)
+        # Where nothing is worked the count stands still: the earliest of those instants is the one, and what comes
+        # after is counted back from the end of its own stretch, never across the night.
+        ends = np.searchsorted(self.work, within)
+        return np.asarray(self.clock[ends] - (self.work[ends] - within) + (work - within) * pace)
 
 
 def axis(now: dt.datetime, hours: Hours, days: int = 500) -> Axis:
