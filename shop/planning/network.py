@@ -75,14 +75,3 @@ def schedule(minutes: Mapping[int, float], before: Before) -> dict[int, Times]:
         task: Times(start[task], start[task] + minutes[task], latest[task] - minutes[task], latest[task])
         for task in order
     }
-
-
-def critical_path(minutes: Mapping[int, float], before: Before) -> tuple[int, ...]:
-    """One longest chain of tasks from start to end; () of no tasks. Raises CycleError."""
-    times = schedule(minutes, before)
-    if not times:
-        return ()
-    path = [max(times, key=lambda task: times[task].earliest_finish)]
-    while before[path[-1]]:
-        path.append(max(before[path[-1]], key=lambda task: times[task].earliest_finish))
-    return tuple(reversed(path))

@@ -33,19 +33,6 @@ def spans(day: dt.date, hours: Hours) -> list[tuple[dt.datetime, dt.datetime]]:
     return [(_at(day, first, hours), _at(day, last, hours)) for first, last in cut if last > first]
 
 
-def minutes_between(
-    start: dt.datetime, end: dt.datetime, hours: Hours, away: frozenset[dt.date] = frozenset()
-) -> float:
-    """Minutes of work from `start` to `end` (aware; 0 where end is not later) without the days in `away`."""
-    zone = ZoneInfo(hours.zone)
-    day, last, total = start.astimezone(zone).date(), end.astimezone(zone).date(), 0.0
-    while day <= last:
-        for first, until in spans(day, hours) if day not in away else ():
-            total += max(0.0, (min(until, end) - max(first, start)).total_seconds() / 60)
-        day += dt.timedelta(days=1)
-    return total
-
-
 def _minute(at: dt.time) -> int:
     return at.hour * 60 + at.minute
 

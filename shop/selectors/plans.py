@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from shop.models import Clock, Hold, Job, Stage, Task, TaskKind, TaskOrder, TaskState, User
 from shop.planning.network import Times, schedule
 from shop.planning.simulate import ReadyBy
-from shop.selectors.ready import ready_and_titles, ready_by_of, worked_minutes
+from shop.selectors.ready import is_forgotten, ready_and_titles, ready_by_of, worked_minutes
 from shop.words import day_words
 
 __all__ = ["Line", "Next", "Plan", "Ready", "next_for", "plan_of", "readiness", "ready_by_of"]
@@ -32,7 +32,6 @@ class Line:
     worked: tuple[tuple[User, int], ...]
     running: tuple[Clock, ...]
     forgotten: tuple[Clock, ...]
-    before: tuple[Task, ...]
     waits: tuple[str, ...]
     why: str
     slack: int | None
@@ -124,7 +123,7 @@ def next_for(person: User, now: dt.datetime, at_most: int = 6) -> list[Next]:
     """The running clock, then tasks of this person or of nobody that can begin, by the promise of their job and by how
     little slack they have."""
     clock = Clock.objects.select_related("task__job__car").filter(person=person, stopped_at=None).first()
-    found = [Next(clock.task, clock, _since_earlier(clock, now))] if clock else []
+    found = [Next(clock.task, clock, is_forgotten(clock, now))] if clock else []
     tasks = list(
         Task.objects.filter(
             state=TaskState.OPEN, job__stage__in=[Stage.HERE, Stage.TRACING, Stage.MENDING, Stage.PROVING]
@@ -164,10 +163,6 @@ def _left(task: Task, now: dt.datetime) -> int:
     return max(0, round(task.planned_minutes - worked))
 
 
-def _since_earlier(clock: Clock, now: dt.datetime) -> bool:
-    return clock.stopped_at is None and timezone.localtime(clock.started_at).date() < timezone.localtime(now).date()
-
-
 def _line(task: Task, now: dt.datetime, times: Times | None, minutes: Mapping[int, float]) -> Line:
     clocks = list(task.clocks.all())
     worked: dict[User, float] = {}
@@ -179,8 +174,7 @@ def _line(task: Task, now: dt.datetime, times: Times | None, minutes: Mapping[in
         task=task,
         worked=tuple((person, round(value)) for person, value in worked.items()),
         running=running,
-        forgotten=tuple(clock for clock in running if _since_earlier(clock, now)),
-        before=tuple(link.before for link in task.waits_for.all()),
+        forgotten=tuple(clock for clock in running if is_forgotten(clock, now)),
         waits=waits,
         why=why,
         slack=round(times.slack) if times else None,

@@ -82,9 +82,15 @@ def _people_and_bays() -> tuple[tuple[int, ...], int]:
     return tuple(sorted(pk for pk, person in rows if person)), sum(not person for _pk, person in rows)
 
 
+def is_forgotten(clock: Clock, now: dt.datetime) -> bool:
+    """It runs since before today, by the shop's own days."""
+    started = timezone.localtime(clock.started_at).date()
+    return clock.stopped_at is None and started < timezone.localtime(now).date()
+
+
 def worked_minutes(clock: Clock, now: dt.datetime) -> float:
     """Minutes on a clock; of one that runs those until `now`, and none where it was forgotten over night."""
-    if clock.stopped_at is None and timezone.localtime(clock.started_at).date() < timezone.localtime(now).date():
+    if is_forgotten(clock, now):
         return 0.0
     return max(0.0, ((clock.stopped_at or now) - clock.started_at).total_seconds() / 60)
 

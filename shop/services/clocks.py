@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from shop.errors import Conflict, Refused, ShopError
 from shop.models import Clock, Task, TaskKind, TaskState, User
 from shop.permissions import may, require
+from shop.selectors.ready import is_forgotten
 from shop.services.trail import trail_record
 from shop.words import clock_words
 
@@ -21,12 +22,6 @@ class ClockForgotten(Conflict):
         words = _("The clock of {person} on “{task}” runs since {since}: when did it stop?")
         super().__init__(words.format(person=clock.person, task=clock.task.title, since=since))
         self.clock = clock
-
-
-def is_forgotten(clock: Clock, now: dt.datetime) -> bool:
-    """It runs since before today, by the shop's own days."""
-    started = timezone.localtime(clock.started_at).date()
-    return clock.stopped_at is None and started < timezone.localtime(now).date()
 
 
 @transaction.atomic

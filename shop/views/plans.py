@@ -22,6 +22,7 @@ from shop.permissions import may, needs
 from shop.plan_forms import BeforeForm, BlockForm, ClockForm, OutsideForm, PartForm, TaskForm, TemplateForm
 from shop.planning.templates import PlanTemplate, templates_of
 from shop.selectors.plans import next_for, plan_of, readiness
+from shop.selectors.ready import is_forgotten
 from shop.services import clocks, plan_waits, plans
 from shop.views.common import number_of
 
@@ -133,7 +134,7 @@ def clock(request: ShopRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, _("The clock is set."))
             return redirect(_plan_url(row.task.job))
-    asked = clocks.is_forgotten(row, timezone.now())
+    asked = is_forgotten(row, timezone.now())
     return render(request, "shop/plan/clock.html", {"clock": row, "form": form, "asked": asked}, status=status)
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from shop.planning.durations import Factor
 from shop.planning.floor import PlannedTask, ShopFloor
 from shop.planning.simulate import simulate
-from shop.planning.workdays import Hours, axis, minutes_between
+from shop.planning.workdays import Hours, axis, spans
 
 BERLIN = ZoneInfo("Europe/Berlin")
 HOURS = Hours(dt.time(8), dt.time(17), 60, (True,) * 5 + (False,) * 2, "Europe/Berlin")
@@ -29,6 +29,16 @@ def test_so_many_minutes_of_work_lie_between_now_and_the_instant_reached(start: 
     clock = axis(start, HOURS).reached(np.array([float(minutes)]))[0]
     end = dt.datetime.fromtimestamp(float(clock) * 60, dt.UTC)
     assert minutes_between(start, end, HOURS) == pytest.approx(minutes, abs=0.01)
+
+
+def minutes_between(start: dt.datetime, end: dt.datetime, hours: Hours) -> float:
+    """Written plainly: day by day, stretch by stretch."""
+    day, last, total = start.date(), end.astimezone(BERLIN).date(), 0.0
+    while day <= last:
+        for first, until in spans(day, hours):
+            total += max(0.0, (min(until, end) - max(first, start)).total_seconds() / 60)
+        day += dt.timedelta(days=1)
+    return total
 
 
 def test_ten_hours_from_monday_morning_are_ready_on_tuesday_at_ten() -> None:
