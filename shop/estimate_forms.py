@@ -109,6 +109,20 @@ class RatesForm(forms.Form):
         help_text=gettext_lazy("Three capital letters of ISO 4217, such as EUR."),
         error_messages={"invalid": gettext_lazy("Give the currency as three capital letters, such as EUR.")},
     )
+    inspection_fee = AmountField(
+        label=gettext_lazy("Fee of an inspection before purchase, with tax"),
+        max_digits=8,
+        min_value=0,
+        required=False,
+        help_text=gettext_lazy("Empty: buyers from outside cannot commission one on your page."),
+    )
+    inspection_terms = forms.CharField(
+        label=gettext_lazy("Terms of such an inspection"),
+        max_length=4000,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 5}),
+        help_text=gettext_lazy("The buyer accepts them word by word; each commission keeps those of its day."),
+    )
 
     @classmethod
     def of(cls, shop: ShopProfile) -> "RatesForm":

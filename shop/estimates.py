@@ -42,6 +42,11 @@ def line_words(line: EstimateLine, currency: str) -> str:
     )
 
 
+def answered_words(title: str, *, approved: int, declined: int) -> str:
+    """What the trail says of an answer: how many lines, not whose and for how much."""
+    return _("{title}: approved {yes}, declined {no}.").format(title=title, yes=approved, no=declined)
+
+
 def text_of(version: EstimateVersion, lines: list[EstimateLine], shop: ShopProfile | None) -> str:
     """All that the customer reads, before the day on which the link ends is known."""
     estimate, job = version.estimate, version.estimate.job

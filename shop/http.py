@@ -1,6 +1,8 @@
 """The request as every signed-in view gets it, and where a request comes from."""
 
+from collections.abc import Callable
 from ipaddress import ip_address, ip_network
+from typing import Any, TypeVar
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
@@ -8,6 +10,7 @@ from django_htmx.middleware import HtmxDetails
 
 from shop.models import User
 
+View = TypeVar("View", bound=Callable[..., Any])
 ONE_LINE = 64
 """Leading bits of an IPv6 address that one line gets: whoever has it can use any address below."""
 
@@ -34,6 +37,16 @@ def sender_address(request: HttpRequest) -> str:
     if found.version == 4:
         return str(found)
     return str(found.ipv4_mapped or ip_network((found, ONE_LINE), strict=False))
+
+
+def takes_bytes(most: int) -> Callable[[View], View]:
+    """For a view that takes a larger file than the pictures' most (shop.middleware.BodySizeMiddleware reads it)."""
+
+    def mark(view: View) -> View:
+        setattr(view, "takes_bytes", most)  # noqa: B010 - a function has no such attribute by its type
+        return view
+
+    return mark
 
 
 def absolute(request: HttpRequest, path: str) -> str:

@@ -3,8 +3,8 @@
 import logging
 import re
 
-# The secret of an address: of an estimate, an invitation, a calendar, a new password.
-_SECRET = re.compile(r"/(e|join|calendar|sign-in/new-password/[^/\s]+)/[^/\s]+")
+# The secret of an address: of an estimate, a commission, an invitation, a calendar, a new password.
+_SECRET = re.compile(r"/(e|c|join|calendar|sign-in/new-password/[^/\s]+)/[^/\s]+")
 
 
 class WithoutSecrets(logging.Filter):

@@ -52,9 +52,9 @@ class BodySizeMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         return self.get_response(request)
 
-    def process_view(self, request: HttpRequest, *_view: object) -> HttpResponse | None:
+    def process_view(self, request: HttpRequest, view: object, *_arguments: object) -> HttpResponse | None:
         announced = request.META.get("CONTENT_LENGTH") or "0"
-        most = settings.PICTURE_MAX_BYTES + settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+        most = getattr(view, "takes_bytes", settings.PICTURE_MAX_BYTES) + settings.DATA_UPLOAD_MAX_MEMORY_SIZE
         if announced.isdecimal() and int(announced) <= most:
             return None
         words = _("What was sent is too large; expected at most {limit} MB.").format(limit=most // (1024 * 1024))

@@ -19,7 +19,7 @@ from shop.http import sender_address
 from shop.models import SignedIn, User
 from shop.second_factor import needed_by
 from shop.services.second_factor import has_second_factor
-from shop.services.sessions import key_hash, session_begin, session_closed, session_seen
+from shop.services.sessions import key_hash, session_begin, session_closed, session_seen, sessions_tidy
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
 SEEN_EVERY = dt.timedelta(minutes=5)
@@ -110,6 +110,7 @@ def _address(request: HttpRequest) -> str | None:
 
 def _signed_in(request: HttpRequest, user: User, **_more: object) -> None:
     _begin(request, user)
+    sessions_tidy()  # here, since not every shop runs something by the clock
 
 
 def _signed_out(request: HttpRequest, **_more: object) -> None:

@@ -62,6 +62,13 @@ def picture_clean(upload: IO[bytes]) -> CleanPicture:
         raise ShopError(_("The picture is damaged; take it again or save it anew.")) from error
 
 
+def picture_small(data: bytes) -> bytes:
+    """A picture that was cleaned, at most PICTURE_SMALL_SIDE pixels a side, in the same format."""
+    image = _open(data)
+    image.thumbnail((settings.PICTURE_SMALL_SIDE, settings.PICTURE_SMALL_SIDE), Image.Resampling.LANCZOS)
+    return _encode(image).data
+
+
 def _open(data: bytes) -> Image.Image:
     image = Image.open(io.BytesIO(data), formats=FORMATS)
     if image.width * image.height > settings.PICTURE_MAX_PIXELS:

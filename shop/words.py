@@ -42,6 +42,14 @@ def km_words(km: int) -> str:
     return _("{km} km").format(km=formats.number_format(km, use_l10n=True, force_grouping=True))
 
 
+def work_words(minutes: float) -> str:
+    """Minutes of work as people say them: from two hours on in hours, half ones counted."""
+    if minutes < 120:
+        return _("{minutes} min").format(minutes=round(minutes))
+    hours = round(minutes / 30) / 2
+    return _("{hours} h").format(hours=formats.number_format(hours, 0 if hours.is_integer() else 1))
+
+
 def quick_notes() -> tuple[str, ...]:
     """Notes that people in such a shop write again and again, kept by one tap (common practice, no source)."""
     return (

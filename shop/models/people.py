@@ -34,7 +34,8 @@ class User(AbstractUser):
 
 class ShopProfile(models.Model):
     """The one row that says who issues papers here, when people work and at what rates. `work_days`: a digit a day from
-    Monday, 1 where the shop is open."""
+    Monday, 1 where the shop is open. `inspection_fee`: with tax, of an inspection that an outside buyer
+    commissions; null: the shop takes no commissions from outside."""
 
     name = models.CharField(max_length=120)
     address = models.TextField()
@@ -47,10 +48,17 @@ class ShopProfile(models.Model):
     hourly_rate = models.DecimalField(max_digits=8, decimal_places=2, default=Decimal("90.00"))
     tax_percent = models.DecimalField(max_digits=5, decimal_places=2, default=Decimal("20.00"))
     currency = models.CharField(max_length=3, default="EUR")
+    inspection_fee = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
+    inspection_terms = models.TextField(blank=True)
 
     class Meta:
         constraints = [
             models.CheckConstraint(condition=models.Q(pk=1), name="shopprofile_single_row"),
+            models.CheckConstraint(
+                condition=models.Q(inspection_fee__isnull=True)
+                | (models.Q(inspection_fee__gte=0) & ~models.Q(inspection_terms="")),
+                name="shopprofile_fee_with_terms",
+            ),
             models.CheckConstraint(
                 condition=models.Q(closes_at__gt=models.F("opens_at")), name="shopprofile_closes_after_opening"
             ),

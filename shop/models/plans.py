@@ -34,13 +34,16 @@ class TaskState(models.TextChoices):
 
 class Task(models.Model):
     """One piece of work of a job. `planned_minutes` of one person's work, with `least_minutes` and `most_minutes` where
-    somebody estimated three points; outside work takes `outside_days` (calendar days) from the day it is sent."""
+    somebody estimated three points; outside work takes `outside_days` (calendar days) from the day it is sent.
+    `kind_of_work`: the task of a template that it was made from (`plan/task`), whatever its title became; by it times
+    of the same work are compared."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="tasks")
     number = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=140)
     caution = models.CharField(max_length=240, blank=True)
     kind = models.CharField(max_length=10, choices=TaskKind, default=TaskKind.LABOUR)
+    kind_of_work = models.CharField(max_length=80, blank=True)
     planned_minutes = models.PositiveIntegerField(default=0)
     least_minutes = models.PositiveIntegerField(null=True, blank=True)
     most_minutes = models.PositiveIntegerField(null=True, blank=True)

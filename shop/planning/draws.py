@@ -1,13 +1,12 @@
 """What is not known beforehand of a task, drawn for all runs at once. The spreads are common practice, no source."""
 
 import datetime as dt
-import math
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
-from shop.planning.durations import expectation, variance
+from shop.planning.durations import three_points
 from shop.planning.floor import PlannedTask
 
 Floats = NDArray[np.float64]
@@ -25,11 +24,10 @@ LEFT_AT_LEAST = 0.1
 
 
 def minutes_left(task: PlannedTask, rng: np.random.Generator, runs: int) -> Floats:
-    """Minutes of one person's work that are left in each run."""
+    """Minutes of one person's work that are left in each run. How far they may spread is said by the three points
+    where there are any; `task.factor` then is that of tasks with three points, and moves their middle alone."""
     if task.least is not None and task.most is not None:
-        mean = max(expectation(task.least, task.planned, task.most), 0.5)
-        spread = math.sqrt(math.log1p(variance(task.least, task.most) / mean**2))
-        middle = mean / math.exp(spread**2 / 2)
+        middle, spread = three_points(task.least, task.planned, task.most)
     else:
         middle, spread = task.planned, task.factor.spread
     whole = middle * task.factor.median * np.exp(spread * rng.standard_normal(runs))

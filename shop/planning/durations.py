@@ -15,7 +15,8 @@ ENOUGH_OF_A_KIND = 4
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A task that ended: minutes planned and worked, both above 0; `kind` what sort of work it was."""
+    """A task that ended: minutes planned (of three points their middle) and worked, both above 0; `kind` what sort of
+    work it was."""
 
     kind: str
     planned: float
@@ -32,6 +33,9 @@ class Factor:
 
 
 TRADE = Factor(TRADE_MEDIAN, TRADE_SPREAD, 0)
+AS_SAID = Factor(1.0, TRADE_SPREAD, 0)
+"""Before a shop has a record of tasks with three points: whoever gave them has said how long it may take, so nothing is
+put on top."""
 
 
 def expectation(least: float, likely: float, most: float) -> float:
@@ -44,6 +48,13 @@ def variance(least: float, most: float) -> float:
     return ((most - least) / 6) ** 2
 
 
+def three_points(least: float, likely: float, most: float) -> tuple[float, float]:
+    """Median, and standard deviation of the logarithm, of the log-normal time with their expectation and variance."""
+    mean = max(expectation(least, likely, most), 0.5)
+    spread = math.sqrt(math.log1p(variance(least, most) / mean**2))
+    return mean / math.exp(spread**2 / 2), spread
+
+
 def shrunk(records: Sequence[Record], to: Factor) -> Factor:
     """The factor of these records, drawn towards `to` with the weight of WEIGHT_OF_TRADE tasks."""
     logs = [math.log(record.worked / record.planned) for record in records]
@@ -53,12 +64,13 @@ def shrunk(records: Sequence[Record], to: Factor) -> Factor:
     return Factor(math.exp(mean), math.sqrt(squares / (weight + count)), count)
 
 
-def factors(records: Iterable[Record]) -> dict[str, Factor]:
-    """By kind of work where there are ENOUGH_OF_A_KIND, drawn to the shop's own factor, which stands under ''."""
+def factors(records: Iterable[Record], to: Factor = TRADE) -> dict[str, Factor]:
+    """By kind of work where there are ENOUGH_OF_A_KIND, drawn to the shop's own factor, which stands under '' and is
+    itself drawn `to` what is thought before there is any record."""
     known = [record for record in records if record.planned > 0 and record.worked > 0]
     kinds: dict[str, list[Record]] = {}
     for record in known:
         kinds.setdefault(record.kind, []).append(record)
-    shop = shrunk(known, TRADE)
+    shop = shrunk(known, to)
     own = {kind: shrunk(rows, shop) for kind, rows in kinds.items() if len(rows) >= ENOUGH_OF_A_KIND}
     return own | {"": shop}

@@ -10,7 +10,8 @@ from shop.planning.workdays import Hours
 @dataclass(frozen=True, slots=True)
 class PlannedTask:
     """A task that is not ended, as the simulation takes it. `parts`: the day each missing part is expected, None where
-    nobody knows; `outside_days` None for work here; `person` None for anybody; `before` open tasks only."""
+    nobody knows; `outside_days` None for work here; `person` None for anybody, `bay` None for any; `booked`: the time
+    for which it has its bay, before which it does not begin; `before` open tasks only."""
 
     key: int
     job: int
@@ -25,17 +26,19 @@ class PlannedTask:
     sent_on: dt.date | None = None
     person: int | None = None
     needs_bay: bool = True
+    bay: int | None = None
+    booked: dt.datetime | None = None
     blocked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class ShopFloor:
     """All that the day depends on. `promised`: job -> day, for the order in which jobs are served; `away`: of a person
-    the first and last days away. `bays` 0: bays are not counted here."""
+    the first and last days away. Without `bays` they are not counted here."""
 
     tasks: tuple[PlannedTask, ...]
     promised: tuple[tuple[int, dt.date | None], ...]
     people: tuple[int, ...]
-    bays: int
+    bays: tuple[int, ...]
     hours: Hours
     away: tuple[tuple[int, dt.date, dt.date], ...] = ()

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from shop.planning.network import CycleError, in_order
 
 Words = Annotated[str, Field(min_length=1, max_length=140)]
+Key = Annotated[str, Field(min_length=1, max_length=39)]
 Minutes = Annotated[int, Field(ge=0, le=60_000)]
 
 
@@ -22,9 +23,10 @@ class _Strict(BaseModel):
 
 
 class TaskTemplate(_Strict):
-    """`minutes`: least, likely, most of one person's work; or `outside_days`, calendar days at another's."""
+    """`minutes`: least, likely, most of one person's work; or `outside_days`, calendar days at another's. `key` never
+    changes: the shop's record of this kind of work hangs on it."""
 
-    key: str
+    key: Key
     title: Words
     minutes: list[Minutes] = Field(default_factory=list, min_length=0, max_length=3)
     outside_days: Annotated[int, Field(ge=0, le=365)] | None = None
@@ -43,7 +45,7 @@ class TaskTemplate(_Strict):
 
 
 class PlanTemplate(_Strict):
-    slug: str
+    slug: Key
     title: Words
     tasks: list[TaskTemplate] = Field(min_length=1)
 

@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+DAYS = 500
+"""How far an axis looks ahead."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +32,14 @@ def spans(day: dt.date, hours: Hours) -> list[tuple[dt.datetime, dt.datetime]]:
     pause = min(hours.break_minutes, closes - opens)
     middle = (opens + closes - pause) // 2
     cut = [(opens, middle), (middle + pause, closes)] if pause else [(opens, closes)]
-    return [(_at(day, first, hours), _at(day, last, hours)) for first, last in cut if last > first]
+    found: list[tuple[dt.datetime, dt.datetime]] = []
+    for first, last in cut:
+        begins, ends = _at(day, first, hours), _at(day, last, hours)
+        # An hour that the clocks skip is told as the one after it: no stretch begins before the last one has ended.
+        begins = max(begins, found[-1][1]) if found else begins
+        if ends > begins:
+            found.append((begins, ends))
+    return found
 
 
 def _minute(at: dt.time) -> int:
@@ -65,8 +74,15 @@ class Axis:
         ends = np.searchsorted(self.work, within)
         return np.asarray(self.clock[ends] - (self.work[ends] - within) + (work - within) * pace)
 
+    def resumed(self, work: Floats) -> Floats:
+        """Minutes since 1970 at which work goes on after so many minutes of it: as `reached`, but after a night and not
+        before it. At the axis' end its last instant."""
+        within = np.minimum(work, self.work[-1])
+        begins = np.searchsorted(self.work, within, side="right") - 1
+        return np.asarray(self.clock[begins] + (within - self.work[begins]))
 
-def axis(now: dt.datetime, hours: Hours, days: int = 500) -> Axis:
+
+def axis(now: dt.datetime, hours: Hours, days: int = DAYS) -> Axis:
     """The axis from `now` (aware) on."""
     first = now.astimezone(ZoneInfo(hours.zone)).date()
     start = now.timestamp() / 60

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -20,6 +20,9 @@ from shop.models import (
     Job,
     Outlay,
     ShopProfile,
+    Task,
+    TaskKind,
+    TaskState,
     VersionState,
 )
 from shop.planning.money import Priced, Totals, cents, hours_of, line_total
@@ -102,21 +105,27 @@ def estimate_of(job: Job) -> list[EstimateShown]:
     return [EstimateShown(row, tuple(shown(version) for version in row.versions.all())) for row in rows]
 
 
+def tasks_to_offer(job: Job) -> QuerySet[Task]:
+    """Tasks of the work plan that cost something and are in no estimate yet, in their order."""
+    costs = Q(kind=TaskKind.OUTSIDE) | Q(planned_minutes__gt=0) | Q(parts__isnull=False)
+    return Task.objects.filter(costs, job=job, lines=None).exclude(state=TaskState.DROPPED).distinct()
+
+
 def approved_lines() -> QuerySet[EstimateLine]:
     """All lines that a customer approved in the version that counts."""
     return EstimateLine.objects.filter(version__state=VersionState.SENT, answer__answer=Answer.APPROVED)
 
 
 def actual_against_approved(job: Job) -> list[Comparison]:
-    """By kind of cost and, last, in all: what was approved, and what clocks (those that were stopped, at the shop's
-    rate of now) and outlays (those that were not struck) come to."""
-    rate = (ShopProfile.objects.first() or ShopProfile()).hourly_rate
+    """By kind of cost and, last, in all, in the shop's currency: what was approved in it, and what clocks (those that
+    were stopped, at the shop's rate of now) and outlays (those that were not struck) come to."""
+    shop = ShopProfile.objects.first() or ShopProfile()
     spans = _stopped(job).values_list("started_at", "stopped_at")
     worked = sum((stopped - started for started, stopped in spans if stopped is not None), dt.timedelta())
     hours = hours_of(Decimal(int(worked.total_seconds())) / 60)
-    actual = {CostKind.LABOUR: line_total(Priced(hours, rate, Decimal(0)))}
+    actual = {CostKind.LABOUR: line_total(Priced(hours, shop.hourly_rate, Decimal(0)))}
     spent = list(Outlay.objects.filter(job=job, struck_at=None))
-    approved = list(approved_lines().filter(version__estimate__job=job))
+    approved = list(approved_lines().filter(version__estimate__job=job, version__currency=shop.currency))
     rows = []
     for kind in CostKind:
         outlays = _sum(one for one in spent if one.kind == kind)

@@ -5,7 +5,7 @@ from itertools import pairwise
 from django.utils.translation import gettext as _
 
 from shop import merging
-from shop.merging import Found
+from shop.merging import Chosen, Found
 from shop.models import Car, Job, OdometerReading, OwnerChange, Picture
 from shop.words import day_words, km_words, made_words
 
@@ -13,16 +13,18 @@ TAKEN_OVER = ("plate", "system", "owner")
 """Facts that the kept car takes over from its double where it has none."""
 
 
-def merge_preview(kept: Car, double: Car) -> Found:
-    """What would move, what contradicts itself, and what stands against it; of the base app and all above."""
+def merge_preview(kept: Car, double: Car, chosen: Chosen | None = None) -> Found:
+    """What would move, what contradicts itself, what stands against it, and what of that a person can settle by
+    `chosen`; of the base app and all above."""
     refused = _never(kept, double)
     if refused:
         return Found(refused=refused)
-    found = [_own(kept, double), *(mover.look(kept, double) for mover in merging.movers())]
+    found = [_own(kept, double), *(mover.look(kept, double, chosen or {}) for mover in merging.movers())]
     return Found(
         moving=tuple((what, count) for one in found for what, count in one.moving if count),
         said=tuple(words for one in found for words in one.said),
         refused=tuple(words for one in found for words in one.refused),
+        choices=tuple(choice for one in found for choice in one.choices),
     )
 
 

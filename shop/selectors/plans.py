@@ -10,10 +10,20 @@ from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
 from shop.models import Clock, Hold, Job, Stage, Task, TaskKind, TaskOrder, TaskState, User
-from shop.planning.network import Times, schedule
+from shop.planning.layout import Laid, laid_out
 from shop.planning.simulate import ReadyBy
-from shop.selectors.ready import is_forgotten, ready_and_titles, ready_by_of, worked_minutes
-from shop.words import day_words
+from shop.planning.workdays import Hours
+from shop.selectors.plan_picture import Picture, picture_of
+from shop.selectors.ready import (
+    hours_of_shop,
+    is_forgotten,
+    next_booking,
+    planned,
+    ready_and_titles,
+    ready_by_of,
+    worked_minutes,
+)
+from shop.words import day_words, work_words
 
 __all__ = ["Line", "Next", "Plan", "Ready", "next_for", "plan_of", "readiness", "ready_by_of"]
 
@@ -35,8 +45,10 @@ class Line:
     waits: tuple[str, ...]
     why: str
     slack: int | None
-    start: int
-    minutes: int
+
+    @property
+    def slack_words(self) -> str:
+        return work_words(self.slack or 0)
 
     @cached_property
     def worked_minutes(self) -> int:
@@ -57,13 +69,14 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """`length`: minutes of the longest chain of open tasks; `hold`: what the plan waits for where the job says another
-    thing, '' where both agree."""
+    """`length`: minutes of the shop's work until the last open task ends, where nobody and no bay is short; `picture`
+    of that; `hold`: what the plan waits for where the job says another thing, '' where both agree."""
 
     job: Job
     lines: tuple[Line, ...]
     length: int
     hold: str
+    picture: Picture
 
     @property
     def hold_words(self) -> str:
@@ -74,18 +87,17 @@ def plan_of(job: Job, now: dt.datetime | None = None) -> Plan:
     """A number of queries that does not grow with the tasks."""
     now = now or timezone.now()
     tasks = list(
-        job.tasks.select_related("person", "bay", "ended_by", "job")
+        job.tasks.annotate(**next_booking(now))
+        .select_related("person", "bay", "ended_by", "job")
         .prefetch_related(_WAITS_FOR, "parts", Prefetch("clocks", Clock.objects.select_related("person")))
         .order_by("number")
     )
     still = [task for task in tasks if task.state == TaskState.OPEN]
     open_keys = {task.pk for task in still}
-    minutes = {task.pk: float(_left(task, now)) for task in still}
-    before = {task.pk: [row.before_id for row in task.waits_for.all() if row.before_id in open_keys] for task in still}
-    times = schedule(minutes, before)
-    lines = [_line(task, now, times.get(task.pk), minutes) for task in tasks]
-    length = max((time.earliest_finish for time in times.values()), default=0.0)
-    return Plan(job, tuple(lines), round(length), _hold(job, lines))
+    layout = laid_out([planned(task, open_keys, now) for task in still], now, hours_of_shop())
+    lines = tuple(_line(task, now, layout.tasks.get(task.pk)) for task in tasks)
+    picture = picture_of(layout, {task.pk: task.title for task in still})
+    return Plan(job, lines, round(layout.length), _hold(job, lines), picture)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,10 +140,11 @@ def next_for(person: User, now: dt.datetime, at_most: int = 6) -> list[Next]:
         Task.objects.filter(
             state=TaskState.OPEN, job__stage__in=[Stage.HERE, Stage.TRACING, Stage.MENDING, Stage.PROVING]
         )
+        .annotate(**next_booking(now))
         .select_related("job__car")
         .prefetch_related(_WAITS_FOR, "parts", "clocks")
     )
-    slack = _slacks(tasks, now)
+    slack = _slacks(tasks, now, hours_of_shop())
     can = [
         task
         for task in tasks
@@ -142,28 +155,19 @@ def next_for(person: User, now: dt.datetime, at_most: int = 6) -> list[Next]:
     return found + [Next(task, None, False) for task in can[: max(0, at_most - len(found))]]
 
 
-def _slacks(tasks: Sequence[Task], now: dt.datetime) -> Mapping[int, float]:
+def _slacks(tasks: Sequence[Task], now: dt.datetime, hours: Hours) -> Mapping[int, float]:
     jobs: dict[int, list[Task]] = {}
     for task in tasks:
         jobs.setdefault(task.job_id, []).append(task)
     slack: dict[int, float] = {}
     for rows in jobs.values():
         keys = {row.pk for row in rows}
-        before = {row.pk: [link.before_id for link in row.waits_for.all() if link.before_id in keys] for row in rows}
-        times = schedule({row.pk: float(_left(row, now)) for row in rows}, before)
-        slack |= {key: time.slack for key, time in times.items()}
+        layout = laid_out([planned(row, keys, now) for row in rows], now, hours)
+        slack |= {key: one.times.slack for key, one in layout.tasks.items()}
     return slack
 
 
-def _left(task: Task, now: dt.datetime) -> int:
-    """Minutes that are planned and not worked yet; of outside work its days as shop days of eight hours."""
-    if task.kind == TaskKind.OUTSIDE:
-        return (task.outside_days or 0) * 480
-    worked = sum(worked_minutes(clock, now) for clock in task.clocks.all())
-    return max(0, round(task.planned_minutes - worked))
-
-
-def _line(task: Task, now: dt.datetime, times: Times | None, minutes: Mapping[int, float]) -> Line:
+def _line(task: Task, now: dt.datetime, laid: Laid | None) -> Line:
     clocks = list(task.clocks.all())
     worked: dict[User, float] = {}
     for clock in clocks:
@@ -177,9 +181,7 @@ def _line(task: Task, now: dt.datetime, times: Times | None, minutes: Mapping[in
         forgotten=tuple(clock for clock in running if is_forgotten(clock, now)),
         waits=waits,
         why=why,
-        slack=round(times.slack) if times else None,
-        start=round(times.earliest_start) if times else 0,
-        minutes=round(minutes.get(task.pk, 0.0)),
+        slack=round(laid.times.slack) if laid else None,
     )
 
 

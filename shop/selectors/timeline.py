@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import chain
 
 from django.core.paginator import Page, Paginator
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -39,7 +40,7 @@ def timeline_of(car: Car, only: str, number: str | None, owners: Sequence[Owned]
     """`only` as in `trail_of`; `number` of the page, anything else gives the first or the last. `owners` and `jobs`:
     those of the car, which the page shows anyway. Two queries, and one more for a later page."""
     # The day on which a car went over is told by the owners, not the one on which somebody wrote it down.
-    rows = trail_of(car, only).exclude(kind="owner.changed")
+    rows = _goes_along(trail_of(car, only).exclude(kind="owner.changed"), owners)
     page = Paginator(rows, PAGE).get_page(number)
     shown = list(page.object_list)
     later = None if page.number == 1 else rows[page.start_index() - 2].at
@@ -48,6 +49,15 @@ def timeline_of(car: Car, only: str, number: str | None, owners: Sequence[Owned]
     within = [one for one in others if (later is None or one.at < later) and (earliest is None or one.at >= earliest)]
     # Newest first, and of one moment as the trail has it.
     return Timeline(page, tuple(sorted([*shown, *within], key=lambda one: one.at, reverse=True)))
+
+
+def _goes_along(rows: QuerySet[TrailEntry], owners: Sequence[Owned]) -> QuerySet[TrailEntry]:
+    """Without what was offered to earlier owners, what they answered and what it cost: that stays with their jobs."""
+    since = owners[-1].first
+    if since is None:
+        return rows
+    money = Q(kind__startswith="estimate.") | Q(kind__startswith="outlay.")
+    return rows.exclude(money & Q(job__opened_at__lt=_start_of(since)))
 
 
 def _went_over(owners: Sequence[Owned]) -> Iterable[Happening]:

@@ -15,7 +15,7 @@ from shop.services.estimates import (
     version_next,
 )
 from shop.services.feeds import feed_given, feed_make, feed_revoke
-from shop.services.jobs import job_hold, job_move, job_open, note_add
+from shop.services.jobs import job_held, job_hold, job_move, job_open, note_add
 from shop.services.merge import car_merge
 from shop.services.outlays import outlay_add, outlay_strike, rates_set
 from shop.services.owners import owner_change
@@ -37,6 +37,7 @@ from shop.services.pictures import (
     picture_pair,
     picture_unpair,
     pictures_add,
+    small_of,
 )
 from shop.services.second_factor import (
     recovery_codes_renew,
@@ -76,6 +77,7 @@ __all__ = [
     "invitation_make",
     "invitation_resend",
     "invitation_revoke",
+    "job_held",
     "job_hold",
     "job_move",
     "job_open",
@@ -103,6 +105,7 @@ __all__ = [
     "second_factor_set_up",
     "session_end",
     "sessions_end_others",
+    "small_of",
     "tour_dismiss",
     "trail_record",
     "version_next",

@@ -26,12 +26,12 @@ from shop.models import (
     Stage,
     Task,
     TaskKind,
-    TaskState,
     User,
     VersionState,
 )
 from shop.permissions import require
 from shop.planning.money import hours_of
+from shop.selectors.estimates import tasks_to_offer
 from shop.services.jobs import job_hold
 from shop.services.people import token_hash
 from shop.services.trail import trail_record
@@ -43,8 +43,9 @@ QUANTITY_MOST, PRICE_MOST = Decimal("9999999.99"), Decimal("99999999.99")
 
 @transaction.atomic
 def estimate_make(*, job: Job, by: User, from_plan: bool) -> EstimateVersion:
-    """A new estimate of the job, the second and later ones supplements, as a draft; `from_plan`: with a line for each
-    task that no estimate has yet, its parts and outside work still without a price."""
+    """A new estimate of the job, the second and later ones supplements, as a draft; `from_plan`: with lines for the
+    tasks that no estimate has yet (tasks_to_offer), as many whole ones as it takes, parts and outside work still
+    without a price."""
     require(by, "estimate.write")
     Job.objects.select_for_update().get(pk=job.pk)
     if job.stage == Stage.GONE:
@@ -55,31 +56,35 @@ def estimate_make(*, job: Job, by: User, from_plan: bool) -> EstimateVersion:
     made = Estimate.objects.create(job=job, number=number, title=title, made_at=timezone.now(), made_by=by)
     version = EstimateVersion.objects.create(estimate=made, version=1, currency=shop.currency)
     if from_plan:
-        EstimateLine.objects.bulk_create(_lines_of_plan(version, shop)[:LINES_AT_MOST])
+        EstimateLine.objects.bulk_create(_lines_of_plan(version, shop))
     _tell(version, by, "estimate.made", _("{title} begun.").format(title=title))
     return version
 
 
 def _lines_of_plan(version: EstimateVersion, shop: ShopProfile) -> list[EstimateLine]:
-    tasks = Task.objects.filter(job=version.estimate.job).exclude(state=TaskState.DROPPED)
-    wanted = tasks.exclude(lines__isnull=False).prefetch_related("parts")
+    """A task is there with all of its lines or not at all: the rest of one would be in no later supplement."""
     lines: list[EstimateLine] = []
+    for task in tasks_to_offer(version.estimate.job).prefetch_related("parts"):
+        own = _lines_of_task(task, shop)
+        if len(lines) + len(own) <= LINES_AT_MOST:
+            lines += own
+    for number, line in enumerate(lines, start=1):
+        line.version, line.number, line.tax_percent = version, number, shop.tax_percent
+    return lines
 
-    def add(task: Task, kind: CostKind, words: str, quantity: Decimal, unit: str, price: Decimal) -> None:
-        lines.append(
-            EstimateLine(
-                version=version, number=len(lines) + 1, kind=kind, words=words, quantity=quantity, unit=unit,
-                unit_price=price, tax_percent=shop.tax_percent, task=task,
-            )
-        )  # fmt: skip
 
-    for task in wanted:
-        if task.kind == TaskKind.OUTSIDE:
-            add(task, CostKind.OUTSIDE, task.title, Decimal(1), _("piece"), Decimal(0))
-        elif task.planned_minutes:
-            add(task, CostKind.LABOUR, task.title, hours_of(task.planned_minutes), _("h"), shop.hourly_rate)
-        for part in task.parts.all():
-            add(task, CostKind.PART, f"{part.name} {part.part}".strip(), Decimal(part.quantity), _("piece"), Decimal(0))
+def _lines_of_task(task: Task, shop: ShopProfile) -> list[EstimateLine]:
+    lines = []
+    if task.kind == TaskKind.OUTSIDE:
+        lines.append(EstimateLine(kind=CostKind.OUTSIDE, words=task.title, quantity=Decimal(1), unit=_("piece")))
+    elif task.planned_minutes:
+        hours = hours_of(task.planned_minutes)
+        lines.append(EstimateLine(kind=CostKind.LABOUR, words=task.title, quantity=hours, unit=_("h")))
+    for part in task.parts.all():
+        words, quantity = f"{part.name} {part.part}".strip(), Decimal(part.quantity)
+        lines.append(EstimateLine(kind=CostKind.PART, words=words, quantity=quantity, unit=_("piece")))
+    for line in lines:
+        line.task, line.unit_price = task, shop.hourly_rate if line.kind == CostKind.LABOUR else Decimal(0)
     return lines
 
 
@@ -114,7 +119,7 @@ def line_keep(
     line.kind, line.words, line.quantity, line.unit = CostKind(kind).value, words, quantity, " ".join(unit.split())
     line.unit_price, line.tax_percent = unit_price, tax_percent
     line.save()
-    _tell(version, by, "estimate.line", words_of.line_words(line, version.currency))
+    _tell(version, by, "estimate.line", _("Line written: {line}").format(line=line.words))
     return line
 
 
@@ -132,7 +137,7 @@ def check_priced(words: str, quantity: Decimal, unit_price: Decimal) -> None:
 def line_remove(*, version: EstimateVersion, by: User, line: EstimateLine) -> None:
     """The line goes; those after it move up."""
     _draft_locked(version, by)
-    words = words_of.line_words(line, version.currency)
+    words = line.words
     line.delete()
     for number, row in enumerate(version.lines.order_by("number"), start=1):
         if row.number != number:
@@ -195,8 +200,9 @@ def estimate_send(*, version: EstimateVersion, by: User, to: str, hold: bool) ->
     lines = list(version.lines.order_by("number"))
     if not lines:
         raise ShopError(_("There is nothing to send: the estimate has no line yet."))
-    now, token = timezone.now(), secrets.token_urlsafe(32)
     version.estimate.versions.filter(state=VersionState.SENT).update(state=VersionState.REPLACED)
+    # After that, which waits for an answer that is just being kept: no answer is later than what replaced it.
+    now, token = timezone.now(), secrets.token_urlsafe(32)
     version.text = words_of.text_of(version, lines, ShopProfile.objects.first())
     version.state, version.sent_at, version.sent_by, version.sent_to = VersionState.SENT, now, by, to
     version.token_hash, version.expires_at = token_hash(token), now + GOOD_FOR
@@ -250,14 +256,8 @@ def answers_keep(
         )
         for pk, answer in answers.items()
     )  # fmt: skip
-    yes = [lines[one.line_id] for one in made if one.answer == Answer.APPROVED]
-    words = _("{title}: {name} approved {yes} ({sum} with tax) and declined {no}.").format(
-        title=version.estimate.title,
-        name=name,
-        yes=len(yes),
-        no=len(made) - len(yes),
-        sum=words_of.money_words(words_of.totals_of(yes).gross, version.currency),
-    )
+    yes = sum(one.answer == Answer.APPROVED for one in made)
+    words = words_of.answered_words(version.estimate.title, approved=yes, declined=len(made) - yes)
     _tell(version, noted_by, "estimate.answered", words)
     return made
 
@@ -290,5 +290,6 @@ def _sent_locked(version: EstimateVersion) -> None:
 
 
 def _tell(version: EstimateVersion, by: User | None, kind: str, words: str) -> None:
+    """`words` name no customer and no sum: the trail is the car's, and its next owner is told of it."""
     job = version.estimate.job
     trail_record(by=by, kind=kind, words=words, job=job, link=version.get_absolute_url())

@@ -46,6 +46,12 @@ def job_open(
 def job_hold(*, job: Job, by: User, hold: str, note: str = "") -> Job:
     """Say what holds the job up. The clock starts anew only when it is another thing than before."""
     require(by, "job.write")
+    return job_held(job=job, by=by, hold=hold, note=note)
+
+
+@transaction.atomic
+def job_held(*, job: Job, by: User, hold: str, note: str = "") -> Job:
+    """The same as what follows from another act, such as a part that is missing: who may do that act may cause this."""
     _lock(job)
     if not job.is_open:
         raise Conflict(_("{number} is finished; nothing holds it up.").format(number=job.number))
@@ -87,6 +93,8 @@ def job_move(*, job: Job, by: User, stage: str, why: str = "") -> Job:
             words += " " + _("Against: {reasons} Why: {why}").format(reasons=" ".join(reasons), why=why.strip())
     _set_stage(job, new)
     trail_record(by=by, kind=kind, words=words, job=job, link=job.get_absolute_url(), became=new.value)
+    if new == Stage.DONE:
+        gates.is_done(job, by)
     return job
 
 

@@ -14,11 +14,12 @@ from shop.services.trail import trail_record
 
 
 @transaction.atomic
-def car_merge(*, kept: Car, double: Car, by: User, why: str) -> Car:
+def car_merge(*, kept: Car, double: Car, by: User, why: str, chosen: merging.Chosen | None = None) -> Car:
     """Hang everything of `double` on `kept`; its trail entries keep their car and are read with those of the kept one.
 
-    `why`: how it is known that both are one car. Conflict, with every reason, where the two contradict each other in
-    what cannot be one car (shop/selectors/merge.py and the movers of the apps above); then nothing has changed.
+    `why`: how it is known that both are one car; `chosen` settles contradictions (Found.choices). Conflict, with every
+    reason, where the two contradict each other in what cannot be one car (shop/selectors/merge.py and the movers of
+    the apps above); then nothing has changed.
     """
     require(by, "car.merge")
     why = why.strip()
@@ -27,17 +28,19 @@ def car_merge(*, kept: Car, double: Car, by: User, why: str) -> Car:
     list(Car.objects.select_for_update().filter(pk__in=[kept.pk, double.pk]).order_by("pk"))
     for car in (kept, double):
         car.refresh_from_db()
-    found = merge_preview(kept, double)
+    found = merge_preview(kept, double, chosen)
     if found.refused:
         raise Conflict(" ".join(found.refused))
     _move_own(kept, double)
     for mover in merging.movers():
-        mover.move(kept, double)
+        mover.move(kept, double, chosen or {})
     double.merged_into = kept
     double.save(update_fields=["merged_into"])
     _take_over(kept, double)
     moved = ", ".join(f"{what} {count}" for what, count in found.moving)
-    words = _("Written down twice, as {vin} too, and put together here. Why: {why}").format(vin=double.vin, why=why)
+    words = _("Written down twice, as {vin} too, and put together here. Why: {why}").format(
+        vin=double.vin, why=why if why[-1] in ".!?" else f"{why}."
+    )
     if moved:
         words += " " + _("Moved: {moved}.").format(moved=moved)
     told = " ".join([words, *found.said])

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from shop.errors import Conflict, ShopError
-from shop.estimates import money_words, totals_of
+from shop.estimates import money_words
 from shop.models import CostKind, Job, Outlay, ShopProfile, User
 from shop.permissions import require
 from shop.services.estimates import check_priced
@@ -55,11 +55,8 @@ def outlay_strike(*, outlay: Outlay, by: User) -> None:
 
 
 def _outlay_words(outlay: Outlay) -> str:
-    shop = ShopProfile.objects.first() or ShopProfile()
-    sum_words = money_words(totals_of([outlay]).net, shop.currency)
-    return _("{kind}: {words}, {sum} without tax.").format(
-        kind=outlay.get_kind_display(), words=outlay.words, sum=sum_words
-    )
+    """Without the sum: the trail is the car's, and its next owner is told of it."""
+    return _("{kind}: {words}.").format(kind=outlay.get_kind_display(), words=outlay.words)
 
 
 @transaction.atomic
@@ -73,8 +70,12 @@ def rates_set(
     hourly_rate: Decimal,
     tax_percent: Decimal,
     currency: str,
+    inspection_fee: Decimal | None = None,
+    inspection_terms: str = "",
 ) -> ShopProfile:
-    """When the shop is open and at what rates it works. Estimates that exist keep theirs."""
+    """When the shop is open and at what rates it works. Estimates that exist keep theirs. `inspection_fee` None: no
+    commissions from outside. ShopError for a fee without terms. Conflict for another currency
+    than that of outlays in the books: an outlay is in the currency of the shop."""
     require(by, "rates.write")
     shop = ShopProfile.objects.select_for_update().first() or ShopProfile(pk=1, name=_("Our shop"), address="")
     open_minutes = (closes_at.hour - opens_at.hour) * 60 + closes_at.minute - opens_at.minute
@@ -86,9 +87,15 @@ def rates_set(
         )
     if "1" not in work_days:
         raise ShopError(_("Choose at least one day on which the shop works."))
+    if inspection_fee is not None and not inspection_terms.strip():
+        raise ShopError(_("Say on what terms a buyer commissions an inspection: the fee alone is not accepted."))
+    if currency != shop.currency and Outlay.objects.filter(struck_at=None).exists():
+        words = _("Outlays are booked in {was} and would be read as {now}. Strike them first, or keep {was}.")
+        raise Conflict(words.format(was=shop.currency, now=currency))
     shop.opens_at, shop.closes_at, shop.break_minutes = opens_at, closes_at, break_minutes
     shop.work_days, shop.currency = work_days, currency
     shop.hourly_rate, shop.tax_percent = hourly_rate, tax_percent
+    shop.inspection_fee, shop.inspection_terms = inspection_fee, inspection_terms.strip()
     shop.save()
     words = _("Rates and hours set: {rate} an hour, tax {tax} %, {opens} to {closes}.").format(
         rate=money_words(hourly_rate, currency), tax=tax_percent, opens=f"{opens_at:%H:%M}", closes=f"{closes_at:%H:%M}"

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import IO
 
+from django.conf import settings
 from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
 from django.utils import timezone
@@ -14,7 +15,7 @@ from shop.errors import Conflict, ShopError
 from shop.models import Job, Moment, Picture, User
 from shop.permissions import require
 from shop.services.trail import trail_record
-from shop.uploads import CleanPicture, picture_clean
+from shop.uploads import CleanPicture, picture_clean, picture_small
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +128,33 @@ def picture_unpair(*, after: Picture, by: User) -> Picture:
     return after
 
 
+def small_of(picture: Picture) -> str:
+    """The name of the file for a film: a small rendition beside the picture's own, made here where there is none yet,
+    as of pictures from before it was made at once; the picture's own where that is small. FileNotFoundError where the
+    picture's own is gone."""
+    own = str(picture.file.name)
+    if max(picture.width, picture.height) <= settings.PICTURE_SMALL_SIDE:
+        return own
+    storage, name = picture.file.storage, _small_name(own)
+    if not storage.exists(name):
+        with storage.open(own, "rb") as file:
+            data = picture_small(file.read())
+        saved = storage.save(name, ContentFile(data))
+        if saved != name:  # somebody else was faster
+            storage.delete(saved)
+    return name
+
+
+def _small_name(own: str) -> str:
+    stem, dot, suffix = own.rpartition(".")
+    return f"{stem}-small{dot}{suffix}"
+
+
+def _delete_files(picture: Picture) -> None:
+    picture.file.storage.delete(_small_name(str(picture.file.name)))
+    picture.file.delete(save=False)
+
+
 def _keep(
     job: Job, by: User, clean: CleanPicture, caption: str, position: str, moment: str, before: Picture | None
 ) -> tuple[Picture, bool]:
@@ -140,16 +168,17 @@ def _keep(
     )  # fmt: skip
     picture.file.save(f"{uuid.uuid4().hex}.{clean.suffix}", ContentFile(clean.data), save=False)
     try:
+        small_of(picture)
         picture.save()
         words = _("Picture added: {caption}").format(caption=picture.caption or _("without a caption"))
         _trail(picture, by, "job.pictured", words)
         if before is not None:
             picture_pair(before=before, after=picture, by=by)
     except IntegrityError as error:
-        picture.file.delete(save=False)
+        _delete_files(picture)
         raise Conflict(_("Somebody has just sent this picture.")) from error
     except BaseException:
-        picture.file.delete(save=False)
+        _delete_files(picture)
         raise
     return picture, True
 

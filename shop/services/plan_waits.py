@@ -43,32 +43,57 @@ def task_part_here(*, row: TaskPart, by: User, here: bool) -> TaskPart:
 
 
 @transaction.atomic
-def task_part_remove(*, row: TaskPart, by: User) -> None:
+def task_part_remove(*, row: TaskPart, by: User) -> TaskPart:
+    """Returns what was taken off as it stood at that moment, for task_part_return."""
     require(by, "clock.write")
     task = open_task(row.task)
+    gone = TaskPart.objects.select_for_update().filter(pk=row.pk).first()
+    if gone is None:
+        raise Conflict(_("{part} is taken off already.").format(part=row.name))
     TaskPart.objects.filter(pk=row.pk).delete()
-    tell(task, by, "task.part", _("{task} does not need {part}.").format(part=row.name, task=task.title))
+    tell(task, by, "task.part", _("{task} does not need {part}.").format(part=gone.name, task=task.title))
+    return gone
+
+
+@transaction.atomic
+def task_part_return(*, gone: TaskPart, by: User) -> TaskPart:
+    """Taking it off was a mistake: the task needs it as before, with its number, quantity and days."""
+    require(by, "clock.write")
+    task = open_task(gone.task)
+    row = TaskPart.objects.create(
+        task=task, part=gone.part, name=gone.name, quantity=gone.quantity, expected_on=gone.expected_on,
+        here_on=gone.here_on,
+    )  # fmt: skip
+    tell(task, by, "task.part", _("{task} needs {part} after all.").format(task=task.title, part=row.name))
+    return row
 
 
 @transaction.atomic
 def outside_sent(*, task: Task, by: User, on: dt.date | None) -> Task:
     """Outside work left the shop on that day; None: it did not after all."""
-    return _outside(task, by, on, None)
+    require(by, "clock.write")
+    return _outside(_outside_task(task), by, on, None)
 
 
 @transaction.atomic
 def outside_back(*, task: Task, by: User, on: dt.date) -> Task:
     """It came back on that day; ending the task is another tap, after a look at it."""
+    require(by, "clock.write")
+    task = _outside_task(task)
     if task.outside_sent_on is None:
         raise Conflict(_("“{task}” was not sent yet.").format(task=task.title))
     return _outside(task, by, task.outside_sent_on, on)
 
 
-def _outside(task: Task, by: User, sent: dt.date | None, back: dt.date | None) -> Task:
-    require(by, "clock.write")
+def _outside_task(task: Task) -> Task:
+    """Locked: when it was sent is read after the lock, for somebody may say at the same moment that it was not."""
     task = open_task(task)
     if task.kind != TaskKind.OUTSIDE:
         raise Conflict(_("“{task}” is work of this shop.").format(task=task.title))
+    return task
+
+
+def _outside(task: Task, by: User, sent: dt.date | None, back: dt.date | None) -> Task:
     for day in (sent, back):
         if day is not None and day > timezone.localdate():
             raise ShopError(_("{day} lies in the future; expected today or earlier.").format(day=day_words(day)))

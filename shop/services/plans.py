@@ -41,20 +41,22 @@ def task_add(*, job: Job, by: User, title: str, after: Sequence[Task] = (), **fa
 
 @transaction.atomic
 def plan_apply(*, job: Job, by: User, template: PlanTemplate) -> list[Task]:
-    """The template's tasks at the end of the plan, with their order, parts and cautions; all of them or none."""
+    """The template's tasks at the end of the plan, with their order, parts and cautions, in the language of whoever
+    takes it (shop/plan_words.py); all of them or none."""
     made: dict[str, Task] = {}
     for row in template.tasks:
         least, planned, most = row.minutes or (None, 0, None)
         outside = row.outside_days is not None
         made[row.key] = task_add(
-            job=job, by=by, title=row.title, kind=TaskKind.OUTSIDE if outside else TaskKind.LABOUR,
+            job=job, by=by, title=_(row.title), kind=TaskKind.OUTSIDE if outside else TaskKind.LABOUR,
             planned_minutes=planned, least_minutes=least, most_minutes=most, outside_days=row.outside_days,
-            needs_bay=row.needs_bay and not outside, caution=row.caution,
+            needs_bay=row.needs_bay and not outside, caution=_(row.caution),
+            kind_of_work=f"{template.slug}/{row.key}",
         )  # fmt: skip
     for row in template.tasks:
         for before in row.after:
             _wait_for(made[row.key], made[before])
-        TaskPart.objects.bulk_create(TaskPart(task=made[row.key], name=name) for name in row.parts)
+        TaskPart.objects.bulk_create(TaskPart(task=made[row.key], name=_(name)) for name in row.parts)
     return list(made.values())
 
 
@@ -175,7 +177,7 @@ def _nothing_before(task: Task) -> None:
 
 TASK_FACTS = {
     "kind": TaskKind.LABOUR, "planned_minutes": 0, "least_minutes": None, "most_minutes": None, "needs_bay": True,
-    "bay": None, "person": None, "outside_by": "", "outside_days": None, "caution": "",
+    "bay": None, "person": None, "outside_by": "", "outside_days": None, "caution": "", "kind_of_work": "",
 }  # fmt: skip
 """What a task is made of beside its title, and what it is where nothing is said."""
 

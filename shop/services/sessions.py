@@ -1,8 +1,12 @@
 """Where people are signed in: one row a session, ended here and felt at the session's next request."""
 
+import datetime as dt
 import hashlib
+from importlib import import_module
 
+from django.conf import settings
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -11,6 +15,8 @@ from shop.permissions import require
 from shop.services.trail import trail_record
 
 AGENT_AT_MOST = 200
+KEPT = dt.timedelta(days=90)
+"""How long a sign-in that is over stays in the books, for who asks what happened."""
 
 
 def key_hash(session_key: str) -> str:
@@ -73,4 +79,15 @@ def sessions_end_others(*, user: User, session_key: str) -> int:
     if count:
         words = _("All other sign-ins of {person} were ended.").format(person=user)
         trail_record(by=user, kind="person.signed-out", words=words)
+    return count
+
+
+def sessions_tidy() -> int:
+    """Remove the rows of sign-ins that ended, or ran out unseen, more than KEPT ago, and sessions that ran out; how
+    many rows that were. A session is good for no longer than its cookie, so nobody comes back without a row by this."""
+    long_ago = timezone.now() - KEPT
+    ran_out = long_ago - dt.timedelta(seconds=settings.SESSION_COOKIE_AGE)
+    gone = Q(ended_at__lt=long_ago) | Q(ended_at=None, seen_at__lt=ran_out)
+    count, _of_what = SignedIn.objects.filter(gone).delete()
+    import_module(settings.SESSION_ENGINE).SessionStore.clear_expired()
     return count

@@ -29,13 +29,14 @@ register.filter("stretch", stretch_words)
 register.simple_tag(money_words, name="money")
 
 _NAV = (
-    ("shop:floor", gettext_lazy("Floor")),
-    ("shop:cars", gettext_lazy("Cars")),
-    ("diagnostics:ranges", gettext_lazy("Ranges")),
-    ("parts:shelf", gettext_lazy("Shelf")),
-    ("reports:certificates", gettext_lazy("Certificates")),
-    ("diagnostics:systems", gettext_lazy("Systems")),
+    ("shop:floor", gettext_lazy("Floor"), ()),
+    ("shop:cars", gettext_lazy("Cars"), ()),
+    ("diagnostics:ranges", gettext_lazy("Ranges"), ()),
+    ("parts:shelf", gettext_lazy("Shelf"), ("parts:orders", "parts:suppliers")),
+    ("reports:certificates", gettext_lazy("Certificates"), ("reports:commissions",)),
+    ("diagnostics:systems", gettext_lazy("Systems"), ()),
 )
+"""The page, its word, and the lists that lie under it without its address saying so."""
 
 # Shapes of the tags (see topwright.css); the word beside each comes from the model.
 _STAGE_TAGS = {
@@ -76,10 +77,10 @@ def nav_items(context: Context) -> list[NavItem]:
     """The ways that exist: an app above that brings no such page brings no item either."""
     path = context["request"].path if "request" in context else ""
     items = []
-    for name, label in _NAV:
+    for name, label, under in _NAV:
         url = _reverse(name)
         if url:
-            below = path.startswith(url) and url != "/"
+            below = any(path.startswith(one) for one in (url, *map(_reverse, under)) if one not in ("", "/"))
             items.append(NavItem(url, label, "page" if path == url else "true" if below else ""))
     return items
 

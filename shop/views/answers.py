@@ -19,7 +19,7 @@ from shop.models import Answer, EstimateVersion, ShopProfile
 from shop.selectors.estimates import shown, versions_with_lines
 from shop.services.people import token_hash
 
-ANSWERS_AN_HOUR = 60
+ANSWERS_AN_HOUR, GUESSES_AN_HOUR = 60, 30
 
 
 @login_not_required
@@ -30,6 +30,8 @@ def public(request: HttpRequest, token: str) -> HttpResponse:
     rows = versions_with_lines().select_related("estimate__job__car")
     version = rows.filter(token_hash=token_hash(token)).first()
     if version is None:
+        words = _("Too much was asked for from your address within an hour. Try again later.")
+        limits.count("estimate-guess", sender_address(request), most=GUESSES_AN_HOUR, words=words)
         words = _("This link opens nothing. Ask the shop for a new one.")
         return no_path_told(render(request, "shop/error.html", {"status": 404, "words": words}, status=404))
     waiting = [line for line in version.lines.all() if not hasattr(line, "answer")]

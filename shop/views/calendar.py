@@ -64,7 +64,8 @@ def calendar(request: HttpRequest, token: str) -> HttpResponse:
         count("calendar-guess", sender_address(request), most=GUESSES_AN_HOUR, words=words)
         words = _("There is no calendar at this address. Ask in the shop for a new link.")
         return _no_referrer(render(request, "shop/error.html", {"status": 404, "words": words}, status=404))
-    count("calendar", str(link.pk), most=READS_AN_HOUR, words=words)
+    # Of this calendar alone: a bay's is read by several people, and one sender may have several.
+    count("calendar", f"{link.pk} {sender_address(request)}", most=READS_AN_HOUR, words=words)
     events = reads.feed_events(link, timezone.now())
     name = str(link.bay or link.person)
     digest = reads.digest_of(events, name)

@@ -50,6 +50,7 @@ def outlays(request: ShopRequest, pk: int) -> HttpResponse:
 def _outlays_page(
     request: ShopRequest, job: Job, shop: ShopProfile, form: OutlayForm, status: int = 200
 ) -> HttpResponse:
+    agreed = reads.approved_lines().filter(version__estimate__job=job)
     rows = job.outlays.select_related("by", "struck_by").order_by("-at", "-pk")
     context: dict[str, Any] = {
         "job": job,
@@ -57,6 +58,7 @@ def _outlays_page(
         "outlays": [(row, money_words(totals_of([row]).net, shop.currency)) for row in rows],
         "compared": reads.actual_against_approved(job),
         "currency": shop.currency,
+        "others": agreed.exclude(version__currency=shop.currency).exists(),
     }
     return render(request, "shop/estimates/outlays.html", context, status=status)
 

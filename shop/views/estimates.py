@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST, require_safe
 from django.views.decorators.vary import vary_on_headers
@@ -20,6 +21,7 @@ from shop.http import ShopRequest, absolute, no_path_told
 from shop.models import EstimateLine, EstimateVersion, Job, ShopProfile
 from shop.permissions import needs
 from shop.selectors import estimates as reads
+from shop.services.estimates import LINES_AT_MOST
 from shop.views.common import number_of
 
 
@@ -43,7 +45,17 @@ def make(request: ShopRequest, pk: int) -> HttpResponse:
     """`from`: plan, or anything else for an empty draft."""
     job = get_object_or_404(Job, pk=pk)
     plan = request.POST.get("from") == "plan"
-    return redirect(services.estimate_make(job=job, by=request.user, from_plan=plan))
+    made = services.estimate_make(job=job, by=request.user, from_plan=plan)
+    if plan and (left := reads.tasks_to_offer(job).count()):
+        words = ngettext(
+            "An estimate has at most {most} lines: {count} task of the work plan has no place in this one. Make a "
+            "supplement from the work plan for it.",
+            "An estimate has at most {most} lines: {count} tasks of the work plan have no place in this one. Make a "
+            "supplement from the work plan for them.",
+            left,
+        )
+        messages.warning(request, words.format(most=LINES_AT_MOST, count=left))
+    return redirect(made)
 
 
 HEAD_ID = "head_%s"  # the form of a line has words too

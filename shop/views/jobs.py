@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.http import FileResponse, Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
@@ -10,7 +10,7 @@ from shop import selectors, services
 from shop.errors import NotDone, ShopError
 from shop.forms import HoldForm, JobForm, NoteForm, PictureForm, StageForm
 from shop.http import ShopRequest
-from shop.models import Car, Job, Picture, Stage
+from shop.models import Car, Job, Stage
 from shop.permissions import needs
 from shop.words import quick_notes
 
@@ -81,18 +81,6 @@ def note(request: ShopRequest, pk: int) -> HttpResponse:
         return job_page(request, job, 422, note_form=form)
     services.note_add(job=job, by=request.user, words=form.cleaned_data["words"])
     return redirect(f"{job.get_absolute_url()}#notes")
-
-
-@require_safe
-def picture(request: ShopRequest, pk: int) -> FileResponse:
-    """The file itself, for signed-in people; a stored picture never changes, so their browsers may keep it."""
-    found = get_object_or_404(Picture, pk=pk)
-    try:
-        file = found.file.open("rb")
-    except FileNotFoundError as error:
-        raise Http404 from error
-    kind = "image/png" if str(found.file.name).endswith(".png") else "image/jpeg"
-    return FileResponse(file, content_type=kind, headers={"Cache-Control": "private, max-age=31536000, immutable"})
 
 
 def job_asked(pk: int) -> Job:

@@ -32,13 +32,15 @@ def car_merge(request: ShopRequest, pk: int) -> HttpResponse:
         status = 422
         if form.is_valid():
             try:
-                services.car_merge(kept=car, double=double, by=request.user, why=form.cleaned_data["why"])
+                services.car_merge(
+                    kept=car, double=double, by=request.user, why=form.cleaned_data["why"], chosen=asked.dict()
+                )
             except ShopError as error:
                 form.add_error(None, error.words)
                 status = error.status
             else:
                 messages.success(request, _("Both are one car now; everything hangs on this one."))
                 return redirect(car)
-    found = selectors.merge_preview(car, double)
+    found = selectors.merge_preview(car, double, asked.dict())
     context = {"car": car, "double": double, "found": found, "form": form}
     return render(request, "shop/carfile/merge.html", context, status=status)

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpResponse
+from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -20,6 +20,32 @@ from shop.views.common import number_of
 from shop.views.jobs import job_asked, job_page
 
 FILM_PAGE = 96
+
+
+@require_safe
+def picture(_request: ShopRequest, pk: int) -> FileResponse:
+    """The file itself, for signed-in people; a stored picture never changes, so their browsers may keep it."""
+    found = get_object_or_404(Picture, pk=pk)
+    return _file(found, str(found.file.name))
+
+
+@require_safe
+def picture_small(_request: ShopRequest, pk: int) -> FileResponse:
+    """The small rendition, as it stands in a film."""
+    found = get_object_or_404(Picture, pk=pk)
+    try:
+        return _file(found, services.small_of(found))
+    except FileNotFoundError as error:
+        raise Http404 from error
+
+
+def _file(found: Picture, name: str) -> FileResponse:
+    try:
+        file = found.file.storage.open(name, "rb")
+    except FileNotFoundError as error:
+        raise Http404 from error
+    kind = "image/png" if name.endswith(".png") else "image/jpeg"
+    return FileResponse(file, content_type=kind, headers={"Cache-Control": "private, max-age=31536000, immutable"})
 
 
 @require_POST

@@ -27,6 +27,7 @@ from shop.services import clocks, plan_waits, plans
 from shop.views.common import number_of
 
 _IDS = "plan_%s"  # the job page has other forms with fields of the same names
+UNDO = "part_undo"
 Act = Callable[[ShopRequest, Task], str]
 
 
@@ -215,8 +216,30 @@ def _part_not_here(request: ShopRequest, row: Task) -> str:
 
 
 def _part_remove(request: ShopRequest, row: Task) -> str:
-    plan_waits.task_part_remove(row=_part_of(request, row), by=request.user)
+    gone = plan_waits.task_part_remove(row=_part_of(request, row), by=request.user)
+    request.session[UNDO] = {
+        "task": row.pk, "part": gone.part, "name": gone.name, "quantity": gone.quantity,
+        "expected_on": gone.expected_on.isoformat() if gone.expected_on else "",
+        "here_on": gone.here_on.isoformat() if gone.here_on else "",
+    }  # fmt: skip
     return _("The part is taken off.")
+
+
+def _part_return(request: ShopRequest, row: Task) -> str:
+    """What this person took off last, of this task."""
+    last = _taken_off(request, row)
+    if last is None:
+        raise ShopError(_("No part that you took off this task last can be put back."))
+    days = {name: dt.date.fromisoformat(last[name]) if last[name] else None for name in ("expected_on", "here_on")}
+    gone = TaskPart(task=row, part=last["part"], name=last["name"], quantity=last["quantity"], **days)
+    plan_waits.task_part_return(gone=gone, by=request.user)
+    request.session.pop(UNDO)
+    return _("The part is needed again.")
+
+
+def _taken_off(request: ShopRequest, row: Task) -> dict[str, Any] | None:
+    last: dict[str, Any] | None = request.session.get(UNDO)
+    return last if last and last["task"] == row.pk else None
 
 
 def _sent(request: ShopRequest, row: Task) -> str:
@@ -237,7 +260,8 @@ def _back(request: ShopRequest, row: Task) -> str:
 _ACTS: Mapping[str, Act] = {
     "start": _start, "stop": _stop, "end": _end, "drop": _drop, "reopen": _reopen, "up": _up, "down": _down,
     "block": _block, "before": _before, "not-before": _not_before, "part": _part, "part-here": _part_here,
-    "part-not-here": _part_not_here, "part-remove": _part_remove, "sent": _sent, "not-sent": _not_sent, "back": _back,
+    "part-not-here": _part_not_here, "part-remove": _part_remove, "part-return": _part_return, "sent": _sent,
+    "not-sent": _not_sent, "back": _back,
 }  # fmt: skip
 ACTS = tuple(_ACTS)
 
@@ -274,7 +298,7 @@ def _templates() -> dict[str, PlanTemplate]:
 
 
 def _choices() -> list[tuple[str, str]]:
-    return [(slug, template.title) for slug, template in _templates().items()]
+    return [(slug, _(template.title)) for slug, template in _templates().items()]
 
 
 def _plan_url(job: Job) -> str:
@@ -305,5 +329,6 @@ def _task_page(request: ShopRequest, row: Task, form: TaskForm, status: int) -> 
         "task": row, "job": row.job, "form": form, "block_form": BlockForm(initial={"note": row.blocked_note}),
         "before_form": BeforeForm(row), "part_form": PartForm(), "outside_form": OutsideForm(),
         "befores": row.waits_for.select_related("before"), "parts": row.parts.all(),
+        "taken_off": _taken_off(request, row),
     }  # fmt: skip
     return render(request, "shop/plan/task.html", context, status=status)

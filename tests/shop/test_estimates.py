@@ -4,6 +4,7 @@ cost."""
 import datetime as dt
 import hashlib
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.utils import timezone
@@ -55,6 +56,30 @@ def test_an_estimate_of_the_plan_has_its_hours_parts_and_outside_work(job: Job, 
     later = services.estimate_make(job=job, by=counter, from_plan=True)
     assert later.estimate.title == "Supplement 1"
     assert [row.words for row in later.lines.all()] == ["Found later"]
+
+
+def _parts(job: Job, number: int, count: int) -> Task:
+    task = Task.objects.create(job=job, number=number, title=f"Task {number}", planned_minutes=30)
+    TaskPart.objects.bulk_create(TaskPart(task=task, name=f"Clip {count}") for _part in range(count))
+    return task
+
+
+def test_a_plan_of_more_than_a_hundred_lines_is_offered_in_whole_tasks_and_said(
+    job: Job, counter: User, client_as: Any
+) -> None:
+    """Two tasks of 61 lines each: the second is in no estimate in part, so a supplement finds all of it."""
+    first, second = _parts(job, 1, 60), _parts(job, 2, 60)
+    client = client_as("counter")
+    page = client.post(f"/jobs/{job.pk}/estimates/new/", {"from": "plan"}, follow=True).content.decode()
+    assert "at most 100 lines: 1 task of the work plan has no place in this one." in page
+    version = EstimateVersion.objects.get()
+    assert {line.task for line in version.lines.all()} == {first}
+    assert version.lines.count() == 61
+    page = client.post(f"/jobs/{job.pk}/estimates/new/", {"from": "plan"}, follow=True).content.decode()
+    assert "has no place" not in page
+    later = EstimateVersion.objects.get(estimate__number=2)
+    assert [line.number for line in later.lines.all()] == list(range(1, 62))
+    assert {line.task for line in later.lines.all()} == {second}
 
 
 def test_lines_of_a_draft_are_added_changed_moved_and_removed(job: Job, counter: User) -> None:
@@ -148,7 +173,7 @@ def test_an_answer_keeps_the_text_of_the_line_and_counts_once(job: Job, counter:
     assert kept.text == line_words(version.lines.get(pk=labour), "EUR")
     assert (kept.name, kept.noted_by) == ("Ada Quill", None)
     told = TrailEntry.objects.get(kind="estimate.answered")
-    assert told.words == "Estimate: Ada Quill approved 1 (EUR 216.00 with tax) and declined 0."
+    assert told.words == "Estimate: approved 1, declined 0."
     with pytest.raises(Conflict, match="Answered already, by Ada Quill"):
         services.answers_keep(version=version, answers={part: "approved", labour: "declined"}, name="Ben")
     assert LineAnswer.objects.count() == 1
@@ -265,6 +290,24 @@ def test_what_was_agreed_stands_beside_clocks_and_outlays(job: Job, counter: Use
     assert (whole.approved, whole.actual) == (Decimal("221.35"), Decimal("194.30"))
     with pytest.raises(Conflict, match="struck already"):
         services.outlay_strike(outlay=wrong, by=counter)
+
+
+def test_outlays_are_never_read_in_another_currency(job: Job, counter: User, owner: User, client_as: Any) -> None:
+    version, _token = sent(job, counter)
+    services.answers_keep(version=version, answers=dict.fromkeys(_pks(version), "approved"), name="Ada")
+    outlay = _outlay(job, counter, "44.00")
+    rates: dict[str, Any] = {
+        "opens_at": dt.time(8), "closes_at": dt.time(17), "break_minutes": 30, "work_days": "1111100",
+        "hourly_rate": Decimal(95), "tax_percent": Decimal(19),
+    }  # fmt: skip
+    with pytest.raises(Conflict, match="booked in EUR and would be read as CHF"):
+        services.rates_set(by=owner, currency="CHF", **rates)
+    services.rates_set(by=owner, currency="EUR", **rates)
+    assert "another currency" not in client_as("counter").get(f"/jobs/{job.pk}/outlays/").content.decode()
+    services.outlay_strike(outlay=outlay, by=counter)
+    services.rates_set(by=owner, currency="CHF", **rates)
+    assert actual_against_approved(job)[-1].approved == 0, "what was approved in EUR is no sum in CHF"
+    assert "another currency than CHF" in client_as("counter").get(f"/jobs/{job.pk}/outlays/").content.decode()
 
 
 def test_labour_is_no_outlay(job: Job, counter: User, tech: User) -> None:

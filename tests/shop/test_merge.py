@@ -62,7 +62,7 @@ def test_everything_of_the_double_hangs_on_the_car_that_stays(
     entry = TrailEntry.objects.latest("pk")
     assert (entry.kind, entry.car) == ("car.merged", car)
     assert DOUBLE_VIN in entry.words
-    assert WHY in entry.words
+    assert f"Why: {WHY}. Moved: " in entry.words
     assert {one.kind for one in selectors.trail_of(car)} >= {"car.created", "job.opened", "sheet.opened", "car.merged"}
     assert selectors.trail_of(car).filter(kind="car.created").count() == 2
 
@@ -241,6 +241,50 @@ def test_what_stands_against_it_is_shown_and_no_button(car: Car, double: Car, cl
     assert "Put them together" not in page
     answer = client.post(f"/cars/{car.pk}/merge/", {"double": double.pk, "why": WHY})
     assert answer.status_code == 409
+
+
+@pytest.mark.parametrize("which", ["kept", "double"])
+def test_of_two_originals_a_person_says_which_one_counts(
+    car: Car, double: Car, counter: User, client_as: Any, which: str
+) -> None:
+    """Both entries of the car were given an original at BG3: the other one stays with the double, as nothing."""
+    units = {"kept": _unit(car, None, None), "double": _unit(double, None, None)}
+    after = _unit(double, None, None, "BG4")
+    counts, left = units[which], units["double" if which == "kept" else "kept"]
+    client: Client = client_as("counter")
+    page = client.get(f"/cars/{car.pk}/merge/?double={double.pk}").content.decode()
+    name = f"unit-{units['kept'].pk}-{units['double'].pk}"
+    assert f'name="{name}" value="{counts.pk}">' in page
+    chosen = {"double": double.pk, name: counts.pk}
+    page = client.get(f"/cars/{car.pk}/merge/", chosen).content.decode()
+    assert "At BG3 the unit TW-BGB-3121 (original to now) does not count and stays with the double." in page
+    assert "Put them together" in page
+    assert f'<input type="hidden" name="{name}" value="{counts.pk}">' in page
+    assert client.post(f"/cars/{car.pk}/merge/", chosen | {"why": WHY})["Location"] == f"/cars/{car.pk}/"
+    for unit in (counts, left, after):
+        unit.refresh_from_db()
+    assert (counts.car, counts.removed_on, after.car) == (car, None, car)
+    assert (left.car, left.removed_on) == (double, left.car.made_on), "not fitted anywhere any more"
+    words = car.trail.get(kind="car.merged").words
+    assert "does not count and stays with the double" in words
+    assert "Units 1" in words if which == "kept" else "Units 2" in words
+
+
+def test_a_choice_that_is_none_settles_nothing(car: Car, double: Car, counter: User) -> None:
+    one, other = _unit(car, None, None), _unit(double, None, None)
+    with pytest.raises(Conflict, match="At BG3"):
+        services.car_merge(kept=car, double=double, by=counter, why=WHY, chosen={f"unit-{one.pk}-{other.pk}": "both"})
+
+
+def test_what_was_chosen_first_settles_the_pairs_that_follow(car: Car, double: Car, counter: User) -> None:
+    """Of two units one after the other beside one that stood all the time: that one goes, and nothing besides."""
+    first, second, other = _unit(car, None, 2018), _unit(car, 2018, None), _unit(double, None, None)
+    names = {f"unit-{one.pk}-{other.pk}": one for one in (first, second)}
+    chosen = dict(zip(names, (str(first.pk), str(other.pk)), strict=True))
+    preview = selectors.merge_preview(car, double, dict([*chosen.items()][:1]))
+    assert (preview.refused, [choice.chosen for choice in preview.choices]) == ((), [str(first.pk)])
+    services.car_merge(kept=car, double=double, by=counter, why=WHY, chosen=chosen)
+    assert set(Unit.objects.filter(car=car)) == {first, second}
 
 
 BOOKED = st.lists(

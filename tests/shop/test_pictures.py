@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
 from shop import services
@@ -107,7 +108,7 @@ def test_no_file_stays_behind_when_the_row_cannot_be_written(
 
     monkeypatch.setattr("shop.services.pictures.trail_record", broken)
     with pytest.raises(RuntimeError):
-        services.picture_add(job=job, by=tech, upload=_jpeg())
+        services.picture_add(job=job, by=tech, upload=_jpeg(1600, 1200))
     assert _files(settings) == []
 
 
@@ -122,6 +123,72 @@ def test_a_kept_picture_is_served_to_signed_in_people_only(job: Job, tech: User,
     for file in _files(settings):
         file.unlink()
     assert client_as("parts").get(address).status_code == 404
+
+
+def test_a_film_shows_small_renditions_that_are_made_once(job: Job, tech: User, client_as: Any, settings: Any) -> None:
+    picture = services.picture_add(job=job, by=tech, upload=_jpeg(1600, 1200))
+    own, small = sorted(_files(settings), key=lambda path: -path.stat().st_size)
+    assert small.stem == f"{own.stem}-small"
+    client = client_as("parts")
+    assert f'src="/pictures/{picture.pk}/small/"' in client.get(f"/jobs/{job.pk}/").content.decode()
+    answer = client.get(f"/pictures/{picture.pk}/small/")
+    data = b"".join(answer.streaming_content)
+    assert (answer["Content-Type"], Image.open(io.BytesIO(data)).size) == ("image/jpeg", (480, 360))
+    assert data == small.read_bytes()
+    assert client_as("nobody").get(f"/pictures/{picture.pk}/small/").status_code == 302
+
+
+def test_of_a_picture_from_before_it_is_made_when_it_is_asked_for(
+    job: Job, tech: User, client_as: Any, settings: Any
+) -> None:
+    picture = services.picture_add(job=job, by=tech, upload=_jpeg(1600, 1200))
+    next(path for path in _files(settings) if path.stem.endswith("-small")).unlink()
+    client = client_as("parts")
+    for _time in range(2):
+        answer = client.get(f"/pictures/{picture.pk}/small/")
+        assert Image.open(io.BytesIO(b"".join(answer.streaming_content))).size == (480, 360)
+    assert len(_files(settings)) == 2
+    for file in _files(settings):
+        file.unlink()
+    assert client.get(f"/pictures/{picture.pk}/small/").status_code == 404
+
+
+def test_a_picture_that_is_small_is_its_own_rendition(job: Job, tech: User, client_as: Any, settings: Any) -> None:
+    picture = services.picture_add(job=job, by=tech, upload=_jpeg(480, 30))
+    assert len(_files(settings)) == 1
+    answer = client_as("parts").get(f"/pictures/{picture.pk}/small/")
+    assert Image.open(io.BytesIO(b"".join(answer.streaming_content))).size == (480, 30)
+
+
+def test_a_photo_of_sixty_megapixels_is_taken_and_one_pixel_row_more_is_not(
+    job: Job, tech: User, settings: Any
+) -> None:
+    picture = services.picture_add(job=job, by=tech, upload=_jpeg(10_000, 6_000, quality=30))
+    assert (picture.width, picture.height) == (2000, 1200)
+    with pytest.raises(ShopError, match="more than 60 million pixels"):
+        services.picture_add(job=job, by=tech, upload=_jpeg(10_000, 6_001, quality=30))
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "words"),
+    [
+        ("view.jpg", b"MZ\x90\x00" + bytes(400), "This is no picture; expected a JPEG, PNG or WebP file."),
+        ("view.heic", b"\x00\x00\x00\x18ftypheic" + bytes(400), "This is a HEIC picture"),
+        ("view.jpg", b"\x00\x00\x00\x18ftypmif1" + bytes(400), "This is a HEIC picture"),
+        ("view.jpg", b"#!/bin/sh\necho here\n", "This is no picture; expected a JPEG, PNG or WebP file."),
+    ],
+    ids=["renamed program", "heic", "renamed heic", "renamed script"],
+)
+def test_what_a_telephone_or_a_prankster_sends_is_answered_on_the_page(
+    job: Job, client_as: Any, settings: Any, name: str, data: bytes, words: str
+) -> None:
+    """Whatever its name and the type that the browser claims say."""
+    upload = SimpleUploadedFile(name, data, content_type="image/jpeg")
+    answer = client_as("technician").post(f"/jobs/{job.pk}/pictures/", {"file": upload})
+    assert answer.status_code == 422
+    assert words in answer.content.decode()
+    assert not Picture.objects.exists()
+    assert _files(settings) == []
 
 
 def _files(settings: Any) -> list[Path]:

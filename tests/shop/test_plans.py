@@ -5,13 +5,17 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.core.cache import cache
 from django.db import IntegrityError, transaction
 from django.test import Client
 from django.utils import timezone
 
 from shop.errors import Conflict, Refused, ShopError
-from shop.models import Clock, Job, Stage, Task, TaskState, TrailEntry, User
+from shop.models import Bay, BayBooking, Clock, Job, Stage, Task, TaskPart, TaskState, TrailEntry, User
+from shop.plan_forms import ClockForm
+from shop.plan_words import TEMPLATE_WORDS
 from shop.selectors.plans import next_for, plan_of, readiness, ready_by_of
+from shop.selectors.ready import floor_of
 from shop.services import clocks, jobs, plan_waits, plans
 from shop.views.plans import _templates
 
@@ -303,3 +307,167 @@ def test_a_technician_is_offered_what_comes_next_and_starts_it_by_one_tap(
     assert "your clock runs" in client.get("/floor/next/").content.decode()
     Clock.objects.update(started_at=timezone.now() - dt.timedelta(days=1))
     assert "Say when it stopped" in client.get("/floor/next/").content.decode()
+
+
+def test_the_task_of_a_template_keeps_its_kind_whatever_its_title_becomes(
+    job: Job, tech: User, counter: User, noon: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its title was changed four times over; the record of the kind is that of the template's task."""
+    for number in range(4):
+        one = jobs.job_open(car=job.car, by=counter, title=f"Job {number}", stage=Stage.HERE)
+        task = plans.plan_apply(job=one, by=tech, template=_templates()["pre-purchase"])[0]
+        plans.task_change(task=task, by=tech, title=f"Look over {number}")
+        at = NOON + dt.timedelta(hours=2 * number)
+        Clock.objects.create(task=task, person=tech, started_at=at, stopped_at=at + dt.timedelta(minutes=90))
+        plans.task_end(task=task, by=tech)
+    kept = plans.plan_apply(job=job, by=tech, template=_templates()["pre-purchase"])
+    by_hand = plans.task_add(job=job, by=tech, title="Sweep", planned_minutes=30)
+    for name in ("get", "set"):  # the record is kept for half an hour, over tests too
+        monkeypatch.setattr(cache, name, lambda *_of: None)
+    found = {task.key: task.factor for task in floor_of(NOON)[0].tasks if task.job == job.pk}
+    assert found[kept[0].pk].tasks == 4
+    assert found[kept[0].pk].median > 1.3  # 90 minutes where 20, 30, 60 were said, four times
+    assert found[kept[1].pk].tasks == 4  # no record of its own: the shop's of tasks with three points
+    assert 1 < found[kept[1].pk].median < found[kept[0].pk].median
+    assert found[by_hand.pk].tasks == 0
+    assert found[by_hand.pk].median == pytest.approx(1.1)
+
+
+def test_the_bay_of_a_task_is_chosen_on_its_page_and_a_booking_has_its_own(
+    job: Job, tech: User, owner: User, client_as: Any
+) -> None:
+    first, second = (Bay.objects.create(name=name) for name in ("Lift 1", "Lift 2"))
+    client: Client = client_as("technician")
+    form = {"title": "Trim", "kind": "labour", "planned_minutes": "60", "needs_bay": "on", "bay": str(second.pk)}
+    client.post(f"/jobs/{job.pk}/plan/tasks/", form)
+    task = Task.objects.get()
+    assert task.bay == second
+    assert "Lift 2" in client.get(f"/jobs/{job.pk}/plan/").content.decode()
+    assert floor_of(NOON)[0].tasks[0].bay == second.pk
+    later = NOON + dt.timedelta(days=3)
+    BayBooking.objects.create(
+        task=task, bay=first, person=owner, starts_at=later, ends_at=later + dt.timedelta(hours=2)
+    )
+    planned = floor_of(NOON)[0].tasks[0]
+    assert (planned.bay, planned.person, planned.booked) == (first.pk, owner.pk, later)
+    assert readiness([job], NOON)[job.pk].by.early > later
+    assert plan_of(job, NOON).picture.bars[0].begins == later
+    over = floor_of(later + dt.timedelta(hours=3))[0].tasks[0]
+    assert (over.bay, over.person, over.booked) == (second.pk, None, None)
+
+
+def test_a_part_that_was_taken_off_by_mistake_is_put_back_as_it_was(job: Job, tech: User, client_as: Any) -> None:
+    trim, seal, _test = three(job, tech)
+    plan_waits.task_part_add(task=trim, by=tech, name="Clip", part="TW-7", quantity=3, expected_on=dt.date(2030, 3, 20))
+    client: Client = client_as("technician")
+    gone = {"part": str(TaskPart.objects.get().pk), "stay": "1"}
+    page = client.post(f"/tasks/{trim.pk}/part-remove/", gone, follow=True).content.decode()
+    assert not TaskPart.objects.exists()
+    assert "You took Clip off." in page
+    assert "You took Clip off." not in client.get(f"/tasks/{seal.pk}/").content.decode()
+    page = client.post(f"/tasks/{trim.pk}/part-return/", {"stay": "1"}, follow=True).content.decode()
+    back = TaskPart.objects.get()
+    assert (back.task, back.name, back.part, back.quantity) == (trim, "Clip", "TW-7", 3)
+    assert (back.expected_on, back.here_on) == (dt.date(2030, 3, 20), None)
+    assert "You took Clip off." not in page
+    again = client.post(f"/tasks/{trim.pk}/part-return/", {"stay": "1"}, follow=True)
+    assert "can be put back" in again.content.decode()
+    assert TaskPart.objects.count() == 1
+
+
+def test_two_who_take_the_same_part_off_are_told(job: Job, tech: User) -> None:
+    trim, *_rest = three(job, tech)
+    row = plan_waits.task_part_add(task=trim, by=tech, name="Clip")
+    plan_waits.task_part_remove(row=TaskPart.objects.get(), by=tech)
+    with pytest.raises(Conflict, match="Clip is taken off already"):
+        plan_waits.task_part_remove(row=row, by=tech)
+
+
+def test_what_came_back_is_read_after_the_lock(job: Job, tech: User, noon: Any) -> None:
+    """The page still says sent, somebody else has just said that it was not: refused, and nothing is back."""
+    away = plans.task_add(job=job, by=tech, title="Paint", kind="outside", outside_days=10)
+    stale = plan_waits.outside_sent(task=away, by=tech, on=dt.date(2026, 3, 9))
+    plan_waits.outside_sent(task=away, by=tech, on=None)
+    assert stale.outside_sent_on
+    with pytest.raises(Conflict, match="was not sent yet"):
+        plan_waits.outside_back(task=stale, by=tech, on=dt.date(2026, 3, 10))
+    away.refresh_from_db()
+    assert (away.outside_sent_on, away.outside_back_on) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("wall", "instant"),
+    [
+        ("2026-03-29T01:30", dt.datetime(2026, 3, 29, 0, 30, tzinfo=dt.UTC)),
+        ("2026-03-29T02:30", None),  # skipped
+        ("2026-03-29T03:30", dt.datetime(2026, 3, 29, 1, 30, tzinfo=dt.UTC)),
+        ("2026-10-25T01:30", dt.datetime(2026, 10, 24, 23, 30, tzinfo=dt.UTC)),
+        ("2026-10-25T02:30", None),  # twice
+        ("2026-10-25T03:30", dt.datetime(2026, 10, 25, 2, 30, tzinfo=dt.UTC)),
+    ],
+)
+def test_a_clock_set_in_the_night_in_which_the_clocks_change(
+    job: Job, tech: User, wall: str, instant: dt.datetime | None
+) -> None:
+    trim, *_rest = three(job, tech)
+    clock = Clock(task=trim, person=tech, started_at=NOON)
+    with timezone.override("Europe/Berlin"):
+        form = ClockForm(clock, {"stopped_at": wall, "why": "Night"}, both=False)
+        if instant is None:
+            assert form.errors["stopped_at"] == [
+                "The clocks change in that hour: that time comes twice on this day, or not at all. Give one before or "
+                "after it."
+            ]
+        else:
+            assert form.is_valid()
+            assert form.cleaned_data["stopped_at"] == instant
+
+
+def test_the_end_that_is_offered_for_a_clock_is_a_time_that_there_is(job: Job, tech: User) -> None:
+    """Started at half past one: an hour later it is half past three."""
+    trim, *_rest = three(job, tech)
+    with timezone.override("Europe/Berlin"):
+        started = dt.datetime(2026, 3, 29, 0, 30, tzinfo=dt.UTC)
+        offered = ClockForm(Clock(task=trim, person=tech, started_at=started), both=False).initial["stopped_at"]
+        assert (offered.hour, offered.minute) == (3, 30)
+
+
+def test_every_word_of_the_templates_can_be_translated() -> None:
+    words: set[str] = set()
+    for template in _templates().values():
+        words.add(template.title)
+        for task in template.tasks:
+            words |= {task.title, task.caution, *task.parts}
+    assert set(TEMPLATE_WORDS) == words - {""}
+    assert len(TEMPLATE_WORDS) == len(set(TEMPLATE_WORDS))
+
+
+def test_a_template_is_offered_and_taken_in_the_language_of_whoever_takes_it(
+    job: Job, tech: User, client_as: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for module in ("shop.views.plans", "shop.services.plans"):
+        monkeypatch.setattr(f"{module}._", lambda words: f"«{words}»")
+    client: Client = client_as("technician")
+    assert "«Seal set»" in client.get(f"/jobs/{job.pk}/plan/").content.decode()
+    client.post(f"/jobs/{job.pk}/plan/template/", {"template": "seal-set"})
+    task = Task.objects.get(kind_of_work="seal-set/fit")
+    assert task.title == "«Fit the new seals»"
+    assert task.parts.get().name == "«Seal set»"
+    assert Task.objects.get(kind_of_work="seal-set/adjust").caution.startswith("«Clear")
+
+
+def test_the_picture_lies_on_days_and_says_beside_it_when_each_task_is(job: Job, tech: User, client_as: Any) -> None:
+    """Noon in UTC on Tuesday 10 March 2026; the shop opens at eight, closes at five, with its break at noon."""
+    _trim, seal, _test = three(job, tech)
+    plans.task_add(job=job, by=tech, title="Wash", planned_minutes=30)
+    plans.task_change(task=seal, by=tech, title="Seal", planned_minutes=600)
+    picture = plan_of(job, NOON).picture
+    assert [bar.title for bar in picture.bars] == ["Trim", "Wash", "Seal", "Water test"]
+    assert [bar.on_chain for bar in picture.bars] == [True, False, True, True]
+    assert [bar.x for bar in picture.bars] == pytest.approx([0, 0, 60 / 6.9, 660 / 6.9], abs=0.01)
+    assert picture.bars[1].slack == "11 h"
+    assert picture.bars[1].slack_x == 100
+    assert [tick.words for tick in picture.ticks] == ["Tue 10 Mar", "Wed 11 Mar"]
+    page = client_as("technician").get(f"/jobs/{job.pk}/plan/").content.decode()
+    assert "none: on the chain" in page
+    assert "pl-chain" in page

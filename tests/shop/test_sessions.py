@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.contrib.sessions.models import Session
 from django.core import mail
 from django.db import connection
 from django.test import Client
@@ -106,6 +107,26 @@ def test_when_somebody_was_last_seen_is_written_every_five_minutes_at_most(tech:
     SignedIn.objects.update(seen_at=long_ago)
     client.get("/customers/")
     assert SignedIn.objects.get().seen_at > long_ago
+
+
+def test_sign_ins_that_are_long_over_go_when_somebody_signs_in(tech: User) -> None:
+    """And nothing that is younger, nor a browser that somebody still uses."""
+    now, day = timezone.now(), dt.timedelta(days=1)
+    over = {  # ended, last seen: days ago
+        "ended long ago": (91, 100), "ended lately": (89, 100), "ran out long ago": (None, 105),
+        "ran out lately": (None, 103), "in use": (None, 1),
+    }  # fmt: skip
+    for name, (ended, seen) in over.items():
+        SignedIn.objects.create(
+            user=tech, key=name, agent=name, since=now - 200 * day, seen_at=now - seen * day,
+            ended_at=None if ended is None else now - ended * day,
+        )  # fmt: skip
+    Session.objects.create(session_key="old", session_data="x", expire_date=now - day)
+    here = signed_in()
+    kept = set(SignedIn.objects.exclude(agent="").values_list("agent", flat=True))
+    assert kept == {"ended lately", "ran out lately", "in use"}
+    assert not Session.objects.filter(session_key="old").exists()
+    assert here.get("/cars/").status_code == 200
 
 
 @pytest.mark.parametrize("what", ["password", "inactive", "backend", "person"])

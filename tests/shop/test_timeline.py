@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from shop import services
 from shop.models import Car, Job, Stage, TrailEntry, User
+from tests.shop.estimating import drafted, sent
 
 pytestmark = pytest.mark.django_db
 
@@ -102,3 +104,34 @@ def test_a_later_page_costs_one_query_more_and_no_page_grows(car: Car, tech: Use
         _brought(car, tech, "x", year)
     assert (cost(1), cost(2)) == (few, few + 1)
     assert few + 1 < 12
+
+
+def test_what_the_earlier_owner_was_offered_and_answered_does_not_go_along(
+    car: Car, job: Job, counter: User, client_as: Any
+) -> None:
+    version, _token = sent(job, counter)
+    services.answers_keep(version=version, answers={line.pk: "approved" for line in version.lines.all()}, name="Ada Q.")
+    outlay = services.outlay_add(
+        job=job, by=counter, kind="part", words="Lid switch", quantity=Decimal(1), unit="piece",
+        unit_price=Decimal("44.00"), tax_percent=Decimal(20),
+    )  # fmt: skip
+    services.outlay_strike(outlay=outlay, by=counter)
+    told = " ".join(TrailEntry.objects.filter(car=car).values_list("words", flat=True))
+    assert "Estimate, version 1 sent" in told
+    for other in ("Ada Q.", "EUR", "44.00", "180.00", "216.00"):
+        assert other not in told, other
+    client: Client = client_as("counter")
+    assert "approved 2, declined 0" in str(_words(client, f"/cars/{car.pk}/"))
+
+    # Entries of before this rule named both.
+    TrailEntry.objects.create(at=_at(2021), car=car, job=job, kind="estimate.answered", words="Ada Q.: EUR 216.00")
+    Job.objects.filter(pk=job.pk).update(opened_at=_at(2020))
+    ben = services.customer_create(by=counter, name="Ben Roe")
+    services.owner_change(car=car, to=ben, on=dt.date(2022, 3, 1), by=counter)
+    own = services.job_open(car=car, by=counter, title="Seal")
+    drafted(own, counter)
+    told = str(_words(client, f"/cars/{car.pk}/"))
+    assert "Line written: Lid switch" in told, "that of the owner of today"
+    for other in ("Ada Q.", "EUR", "approved 2", "Struck"):
+        assert other not in told, other
+    assert "approved 2, declined 0" in client.get(f"/jobs/{job.pk}/").content.decode()
