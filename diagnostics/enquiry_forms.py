@@ -77,7 +77,7 @@ class CallerForm(ContactForm):
     car = forms.CharField(label=gettext_lazy("The car"), max_length=80, required=False)
 
 
-class SenderForm(ContactForm):
+class GuardedForm(forms.Form):
     """For the public: consent, a field that only machines fill in, and a stamp of when the page was made."""
 
     consent = forms.BooleanField(
@@ -87,15 +87,12 @@ class SenderForm(ContactForm):
     website = forms.CharField(label=gettext_lazy("Leave this field empty"), required=False)
     stamp = forms.CharField(widget=forms.HiddenInput, required=False)
 
-    def __init__(self, *args: Any, told: bool = True, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.initial = {"stamp": new_stamp()}
-        if not told:
-            self.fields["words"].required = True
-            self.fields["words"].label = _("What the top does, and what it does not")
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        data = super().clean() or self.cleaned_data
         if data.get("website"):
             self.add_error(None, _("A field that must stay empty was filled in. Empty it and send again."))
         stamp = data.get("stamp", "")
@@ -106,6 +103,14 @@ class SenderForm(ContactForm):
         elif _younger(stamp, FASTEST_S):
             self.add_error(None, _("That was faster than anybody types. Wait a moment and send it again."))
         return data
+
+
+class SenderForm(GuardedForm, ContactForm):
+    def __init__(self, *args: Any, told: bool = True, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not told:
+            self.fields["words"].required = True
+            self.fields["words"].label = _("What the top does, and what it does not")
 
 
 def _younger(stamp: str, seconds: int) -> bool:

@@ -294,6 +294,9 @@ class WorkForm(forms.Form):
     part = forms.CharField(max_length=40, required=False)
     revision = forms.CharField(max_length=12, required=False)
     serial = forms.CharField(max_length=40, required=False)
+    elsewhere = forms.CharField(max_length=200, required=False)
+    lot = forms.CharField(max_length=60, required=False)
+    core_kept = forms.BooleanField(required=False)
     words = forms.CharField(max_length=200, required=False)
 
 

@@ -67,8 +67,8 @@ def failure_chance(
     """(n × cars): chance that a unit which had not failed at `since_age` fails until `to_age` (years, arrays of one
     entry a car). `month`, `year_only`, `climate` as in records.Spells; draws as in `parameters`."""
     drawn = parameters(model, n, seed)
-    kinds, which = _kinds(month, year_only, climate)
-    ratio = np.exp(_log_ratios(drawn, position, kinds))
+    kinds, which = kinds_of_cars(month, year_only, climate)
+    ratio = np.exp(log_ratios(drawn, position, kinds))
     # Ages are in days and cars of few kinds: what many cars share is worked out once.
     ages, place = np.unique(np.concatenate([since_age, np.maximum(to_age, since_age)]), return_inverse=True)
     since, to = np.split(place.ravel(), 2)
@@ -87,17 +87,17 @@ def chance_of(drawn: Parameters, position: str, car: CarFacts, since: float, unt
     every fault of a top whenever its sheet is looked at."""
     begun, ended = (cumulative_hazard(age, drawn.log_scale, drawn.log_shape) for age in (since, max(until, since)))
     kinds = np.array([[car.month], [car.year_only], [car.climate]], dtype=np.int64)
-    return np.asarray(-np.expm1((begun - ended) * np.exp(_log_ratios(drawn, position, kinds)[:, 0])))
+    return np.asarray(-np.expm1((begun - ended) * np.exp(log_ratios(drawn, position, kinds)[:, 0])))
 
 
-def _kinds(month: Ints, year_only: Bools, climate: Ints) -> tuple[Ints, Ints]:
+def kinds_of_cars(month: Ints, year_only: Bools, climate: Ints) -> tuple[Ints, Ints]:
     """(month, year only, climate) of every kind of car (3 × kinds), and of which kind each car is."""
     every, which = np.unique((month * 2 + year_only) * len(CLIMATES) + climate, return_inverse=True)
     rest, climates = np.divmod(every, len(CLIMATES))
     return np.stack([rest // 2, rest % 2, climates]), which.ravel()
 
 
-def _log_ratios(drawn: Parameters, position: str, kinds: Ints) -> Floats:
+def log_ratios(drawn: Parameters, position: str, kinds: Ints) -> Floats:
     """(n × kinds) log hazard ratio of each (month, year only, climate) to the baseline; over the months of a year the
     hazards are averaged."""
     n = len(drawn.log_scale)
@@ -167,7 +167,7 @@ def outlook(fitted: Sequence[Fitted], car: CarFacts, months: Sequence[int] = MON
     drawn: dict[str, list[list[Floats]]] = {}
     cars: dict[str, int] = {}
     for one in fitted:
-        believed = _drawn(one)
+        believed = own_parameters(one.model)
         ends = [one.age + horizon / 12 for horizon in months]
         drawn.setdefault(one.position, []).append(
             [chance_of(believed, one.position, car, one.age, end) for end in ends]
@@ -183,10 +183,10 @@ def outlook(fitted: Sequence[Fitted], car: CarFacts, months: Sequence[int] = MON
     return Outlook(tuple(months), tuple(told), top)
 
 
-def _drawn(fitted: Fitted) -> Parameters:
+def own_parameters(model: PartModel, n: int = DRAWS) -> Parameters:
     """Each population has draws of its own, so that what is not known of one is not taken to be wrong in the same way
     of all others; twins share what is not known of their part."""
-    return parameters(fitted.model, seed=SEED + crc32(repr(fitted.model.population).encode()))
+    return parameters(model, n, seed=SEED + crc32(repr(model.population).encode()))
 
 
 def _estimate(chances: Floats) -> Estimate:

@@ -22,9 +22,9 @@ _NAMED = ("system", "position", "part", "revision")
 _MODES = tuple(MODE_BITS)
 
 
-def observations(*, system: str | None = None, part: str | None = None) -> Observations:
-    """All sightings (of a system, of a part) as columns, by unit and day, the failure of a day first. Three queries,
-    streamed, the same on every database.
+def observations(*, system: str | None = None, part: str | None = None, until: date | None = None) -> Observations:
+    """All sightings (of a system, of a part, up to and on a day) as columns, by unit and day, the failure of a day
+    first. Three queries, streamed, the same on every database.
 
     Where nothing ever failed at a position of a car, what was seen good again and again comes as the last day of it:
     earlier days of the same modes tell nothing more.
@@ -35,6 +35,8 @@ def observations(*, system: str | None = None, part: str | None = None) -> Obser
     if part is not None:
         rows = rows.filter(part=part)
     failures = Sighting.objects.filter(car=OuterRef("car"), position=OuterRef("position")).exclude(failed="")
+    if until is not None:
+        rows, failures = rows.filter(on__lte=until), failures.filter(on__lte=until)
     rows = rows.annotate(ever_failed=Exists(failures))
     whole = rows.filter(ever_failed=True).values_list(*_UNIT, "good", "failed", "mended", "on", "observations")
     sound = (

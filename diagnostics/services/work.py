@@ -8,6 +8,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from diagnostics import fitting
 from diagnostics.engine.faults import cured_by, faults_of, mode_words, repair_of
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, Unit, Work, WorkKind
@@ -33,14 +34,18 @@ def work_add(
     serial: str = "",
     words: str = "",
     mode: str = "",
+    elsewhere: str = "",
+    lot: str = "",
+    core_kept: bool = False,
 ) -> Work:
     """Book work on a position of the job's car; `kind` of WorkKind. A replacement needs the number of the new part.
 
     `mode`: what was wrong there, one that this kind of work takes away, or Work.PRECAUTION; '' for what the checks say
     (selectors/what_was_wrong.py), which may be nothing.
 
-    A replacement books the old unit off and the new one on in the same transaction; the original unit gets its row
-    when it comes off. ShopError for work that cannot be, Conflict for a finished job, a serial that is fitted
+    A replacement books the old unit off and the new one on in the same transaction, and takes the piece off the shelf
+    (diagnostics/fitting.py tells of `elsewhere`, `lot` and `core_kept`); the original unit gets its row when it comes
+    off. ShopError for work that cannot be, Conflict for a finished job, a serial that is fitted
     already, or the same work sent twice.
     """
     require(by, "work.write")
@@ -56,6 +61,7 @@ def work_add(
         _refuse_again(job, position, kind, words.strip()[:200])
     else:
         old, new = _exchange(job, system, position, part.strip(), revision.strip(), serial.strip(), words.strip())
+        fitting.taken(fitting.Fitted(job, by, new, old, elsewhere.strip()[:200], lot.strip(), core_kept))
     work = Work.objects.create(
         job=job,
         position=position,
