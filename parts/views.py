@@ -12,6 +12,8 @@ from django.views.decorators.vary import vary_on_headers
 
 from parts import selectors, services
 from parts.forms import FitForm, PartForm
+from parts.selectors.scan import part_scanned
+from parts.selectors.standing import standings
 from shop.errors import ShopError
 from shop.permissions import needs
 
@@ -19,9 +21,13 @@ from shop.permissions import needs
 @require_GET
 @vary_on_headers("HX-Request")
 def shelf(request: HttpRequest) -> HttpResponse:
-    """The catalogue; as one types (htmx) only its rows."""
+    """The catalogue and what is on the shelf; as one types (htmx) only its rows. A code that names a part exactly, with
+    Enter as hand scanners send it, goes to the part."""
     htmx = request.htmx  # type: ignore[attr-defined]
     part = "#rows" if htmx and not htmx.history_restore_request else ""
+    named = part_scanned(request.GET.get("q", "")) if not htmx else None
+    if named is not None:
+        return redirect("parts:part", named.number)
     return render(request, f"parts/shelf.html{part}", _context(request))
 
 
@@ -67,7 +73,10 @@ def fit_add(request: HttpRequest) -> HttpResponse:
 def _context(request: HttpRequest) -> dict[str, Any]:
     query = request.GET.get("q", "")
     shelf = selectors.shelf(query=query)
-    return {"query": query, "shelf": shelf, "part_form": PartForm(), "fit_form": FitForm(systems=shelf.systems)}
+    standing = standings([row.part for row in shelf.rows])
+    rows = [(row, standing[row.part.pk]) for row in shelf.rows]
+    return {"query": query, "shelf": shelf, "rows": rows, "part_form": PartForm(),
+            "fit_form": FitForm(systems=shelf.systems)}  # fmt: skip
 
 
 def _refused(request: HttpRequest, form: forms.Form, error: ShopError, forms_back: dict[str, Any]) -> HttpResponse:

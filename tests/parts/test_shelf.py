@@ -84,7 +84,7 @@ def test_the_shelf_takes_the_same_queries_for_one_part_as_for_thirty(
     selectors.shelf()
     parts = Part.objects.bulk_create(Part(number=f"TW-XXX-{n:04d}", name="Clip") for n in range(30))
     Fit.objects.bulk_create(Fit(part=one, system="rht-trio", position="MB1") for one in parts)
-    with django_assert_num_queries(8):  # type: ignore[operator]
+    with django_assert_num_queries(6):  # type: ignore[operator]
         assert len(selectors.shelf().rows) == 31
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Q, QuerySet, Window
 from django.utils import timezone
 
 from diagnostics.engine.system.model import TopSystem
@@ -15,7 +15,7 @@ from parts.models import Part
 from shop.models import Car
 from shop.selectors import typed
 
-SHELF_ROWS = 200
+SHELF_ROWS = 60
 """Rows that the page shows at once; whoever has more narrows the list by typing."""
 
 
@@ -61,18 +61,30 @@ def parts_for(*, system: str, position: str) -> QuerySet[Part]:
 
 
 def shelf(*, query: str = "", today: date | None = None) -> Shelf:
-    """The catalogue, or what of it matches `query`: a part of the number, the name or a system's slug, or a position.
+    """The catalogue, or what of it matches `query`: a part of the number, the name, the place or a system's slug, a
+    position or a barcode.
 
-    Seven queries, however long the catalogue is.
+    Six queries, however long the catalogue is.
     """
     query = typed(query)
-    found = _matching(query)
-    total = found.count()
-    parts = list(found.select_related("superseded_by").prefetch_related("fits")[:SHELF_ROWS])
+    found = Part.objects.filter(pk__in=_matching(query).values("pk")).annotate(total=Window(Count("pk")))
+    rows, systems = _rows(found, today or timezone.localdate())
+    total: int = getattr(rows[0].part, "total", 0) if rows else 0
+    declared = tuple((slug, system.title) for slug, system in systems.items())
+    return Shelf(rows=rows, left_out=total - len(rows), empty=not total and not query, systems=declared)
+
+
+def shelf_of(parts: QuerySet[Part]) -> tuple[ShelfRow, ...]:
+    """Rows of these parts, at most SHELF_ROWS; six queries."""
+    return _rows(parts, timezone.localdate())[0]
+
+
+def _rows(found: QuerySet[Part], today: date) -> tuple[tuple[ShelfRow, ...], dict[str, TopSystem]]:
+    """Rows of the first SHELF_ROWS parts, and the top systems that are declared."""
+    parts = list(found.select_related("superseded_by", "stock").prefetch_related("fits")[:SHELF_ROWS])
     systems = {revision.slug: system_of(revision) for revision in newest_revisions()}
-    since = (today or timezone.localdate()) - timedelta(days=365)
-    fitted = _fitted(parts, systems)
-    replaced = _count_by_part(Unit.objects.filter(part__in=[part.number for part in parts], removed_on__gt=since))
+    since = today - timedelta(days=365)
+    fitted, replaced = _units(parts, systems, since)
     rows = tuple(
         ShelfRow(
             part=part,
@@ -82,8 +94,12 @@ def shelf(*, query: str = "", today: date | None = None) -> Shelf:
         )
         for part in parts
     )
-    declared = tuple((slug, system.title) for slug, system in systems.items())
-    return Shelf(rows=rows, left_out=total - len(rows), empty=not total and not query, systems=declared)
+    return rows, systems
+
+
+def fittings(part: Part) -> tuple[Fitting, ...]:
+    """Where one part fits; two queries."""
+    return _fittings(part, {revision.slug: system_of(revision) for revision in newest_revisions()})
 
 
 def systems_declared() -> tuple[tuple[str, str], ...]:
@@ -94,16 +110,25 @@ def systems_declared() -> tuple[tuple[str, str], ...]:
 def _matching(query: str) -> QuerySet[Part]:
     if not query:
         return Part.objects.all()
-    words = Q(number__icontains=query) | Q(name__icontains=query)
+    words = Q(number__icontains=query) | Q(name__icontains=query) | Q(place__icontains=query)
     places = Q(fits__system__icontains=query) | Q(fits__position__iexact=query)
-    return Part.objects.filter(words | places).distinct()
+    return Part.objects.filter(words | places | Q(barcodes__barcode=query)).distinct()
 
 
-def _fitted(parts: Iterable[Part], systems: Mapping[str, TopSystem]) -> dict[str, int]:
-    """Part number -> units in cars known here: those booked, and the original ones of positions that nobody ever
-    touched."""
+def _units(
+    parts: Iterable[Part], systems: Mapping[str, TopSystem], since: date
+) -> tuple[dict[str, int], dict[str, int]]:
+    """Part number -> units in cars known here (those booked, and the original ones of positions that nobody ever
+    touched), and units that came off after `since`."""
     numbers = {part.number for part in parts}
-    counts = _count_by_part(Unit.objects.filter(part__in=numbers, removed_on__isnull=True))
+    counted = Unit.objects.filter(part__in=numbers).order_by().values_list("part")
+    rows = counted.annotate(
+        there=Count("pk", filter=Q(removed_on__isnull=True)), off=Count("pk", filter=Q(removed_on__gt=since))
+    )
+    fitted: dict[str, int] = {}
+    replaced: dict[str, int] = {}
+    for number, there, off in rows:
+        fitted[number], replaced[number] = there, off
     cars = dict(Car.objects.order_by().values_list("system").annotate(n=Count("pk")))
     booked = Unit.objects.order_by().values_list("car__system", "position").annotate(n=Count("car", distinct=True))
     touched = {(system, position): n for system, position, n in booked}
@@ -111,12 +136,8 @@ def _fitted(parts: Iterable[Part], systems: Mapping[str, TopSystem]) -> dict[str
         for code, position in system.positions.items():
             if position.part in numbers:
                 untouched = cars.get(slug, 0) - touched.get((slug, code), 0)
-                counts[position.part] = counts.get(position.part, 0) + untouched
-    return counts
-
-
-def _count_by_part(units: QuerySet[Unit]) -> dict[str, int]:
-    return dict(units.order_by().values_list("part").annotate(n=Count("pk")))
+                fitted[position.part] = fitted.get(position.part, 0) + untouched
+    return fitted, replaced
 
 
 def _fittings(part: Part, systems: Mapping[str, TopSystem]) -> tuple[Fitting, ...]:
