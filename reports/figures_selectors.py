@@ -84,7 +84,7 @@ def _with_hours(jobs: Iterable[JobFacts], rows: QuerySet[Job]) -> tuple[JobFacts
         sold[job] = sold.get(job, Decimal(0)) + quantity
     labour = Task.objects.filter(job__in=own, kind=TaskKind.LABOUR, planned_minutes__gt=0)
     minutes = labour.exclude(state=TaskState.DROPPED).order_by().values_list("job").annotate(Sum("planned_minutes"))
-    clocks = Clock.objects.filter(task__job__in=own, stopped_at__isnull=False).order_by().values_list("task__job")
+    clocks = _worked().filter(task__job__in=own).order_by().values_list("task__job")
     planned, worked = dict(minutes), dict(clocks.annotate(spent=Sum(F("stopped_at") - F("started_at"))))
     return tuple(
         replace(
@@ -95,6 +95,11 @@ def _with_hours(jobs: Iterable[JobFacts], rows: QuerySet[Job]) -> tuple[JobFacts
         )
         for job in jobs
     )
+
+
+def _worked() -> QuerySet[Clock]:
+    """Clocks that were stopped; one whose times are equal was struck."""
+    return Clock.objects.filter(stopped_at__gt=F("started_at"))
 
 
 def _with_hits(jobs: Iterable[JobFacts], rows: QuerySet[Job]) -> tuple[JobFacts, ...]:
@@ -113,9 +118,8 @@ def _moves(rows: QuerySet[Job]) -> tuple[Move, ...]:
 
 
 def _shifts(span: Span, system: str | None) -> tuple[Shift, ...]:
-    clocks = Clock.objects.filter(
-        started_at__gte=_midnight(span.begins), started_at__lt=_midnight(span.ends), stopped_at__isnull=False
-    ).select_related("person", "task")
+    within = {"started_at__gte": _midnight(span.begins), "started_at__lt": _midnight(span.ends)}
+    clocks = _worked().filter(**within).select_related("person", "task")
     if system is not None:
         clocks = clocks.filter(task__job__car__system=system)
     return tuple(

@@ -2,20 +2,23 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from itertools import groupby
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from diagnostics import selectors as bench
+from diagnostics.charts.words import made_in_words
 from diagnostics.engine.case import Complaint, observation_of
 from diagnostics.engine.cautions import ORDER, caution_words
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, Unit, Work
+from diagnostics.selectors.failure_model import outlook_of_car
+from reports.commission.selectors import client_of
 from reports.document import compose
-from reports.document.content import Certificate, Instrument, Issuer, Item, NotTested, Observed, Person, Results
+from reports.document.content import Ahead, Certificate, Instrument, Issuer, Item, NotTested, Observed, Person, Results
 from shop.errors import ShopError
 from shop.models import Car, Job, ShopProfile, User
 
@@ -33,11 +36,12 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
     sheet = bench.sheet_of_job(job)
     system = bench.system_of(sheet.revision) if sheet and sheet.revision else None
     found = _results(job, sheet, system, counted, struck)
+    ahead = _ahead(job.car, system, found, timezone.localdate(issued_at))
     return Certificate(
         number=number,
         issued_at=timezone.localtime(issued_at),
         issuer=issuer,
-        client=job.car.owner.name if job.car.owner else "",
+        client=client_of(job),
         job=f"{job.number}: {job.title}",
         item=_item(job.car, system),
         inspected_on=tuple(sorted({timezone.localdate(check.at) for check in counted})),
@@ -58,10 +62,25 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         cautions=_cautions(system),
         statements=_statements(),
         client_information=_client_information(job, sheet, system),
-        outlook=_("None is given: no failure model has been learned yet, so nothing is said of what will fail next."),
+        outlook=compose.ahead_words(ahead),
         inspectors=_inspectors(counted),
         approved_by=_person(by),
         replaces=replaces,
+        ahead=ahead,
+    )
+
+
+def _ahead(car: Car, system: TopSystem | None, results: Results, on: date) -> Ahead | None:
+    found = outlook_of_car(system, car, on) if system is not None else None
+    if system is None or found is None:
+        return None
+    return compose.ahead_of(
+        found.outlook,
+        results.findings,
+        names={code: one.name for code, one in system.positions.items()},
+        made={position: made_in_words(one) for (position, _mode), one in found.ranges.items()},
+        as_of=on,
+        learned_on=timezone.localdate(found.learning.learned_at),
     )
 
 

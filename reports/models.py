@@ -4,6 +4,21 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from reports.commission.models import Commission, CommissionLink, CommissionState, TopKind
+
+__all__ = [
+    "Certificate",
+    "CertificateState",
+    "Commission",
+    "CommissionLink",
+    "CommissionState",
+    "ImportState",
+    "ImportedFile",
+    "SigningRoot",
+    "SuspectHit",
+    "TopKind",
+]
+
 
 class CertificateState(models.TextChoices):
     ISSUING = "issuing", _("Being issued")
@@ -12,8 +27,26 @@ class CertificateState(models.TextChoices):
     REPLACED = "replaced", _("Replaced")
 
 
+class SigningRoot(models.Model):
+    """A root certificate under which the shop has signed: what it issued then can be checked after a change of keys.
+
+    `fingerprint`: SHA-256 of the certificate's DER, hex; `pem`: the certificate, without any key.
+    """
+
+    fingerprint = models.CharField(max_length=64, unique=True)
+    pem = models.TextField()
+    first_used_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-first_used_at", "-pk"]
+
+    def __str__(self) -> str:
+        return self.fingerprint
+
+
 class Certificate(models.Model):
-    """`content` is the frozen content model as JSON (reports.document.content); `sha256` that of the file.
+    """`content` is the frozen content model as JSON (reports.document.content); `sha256` that of the signed file,
+    `unsigned_sha256` of its first bytes, as they were before they were signed, `data_sha256` of the embedded data.
 
     `fingerprint` is the SHA-256 of what the content was made from: asking again for the same job with nothing changed
     gives the same certificate, not a second one.
@@ -27,12 +60,18 @@ class Certificate(models.Model):
     content = models.JSONField(default=dict)
     file = models.FileField(upload_to="certificates/%Y", blank=True)
     sha256 = models.CharField(max_length=64, blank=True)
+    unsigned_sha256 = models.CharField(max_length=64, blank=True)
+    data_sha256 = models.CharField(max_length=64, blank=True)
+    root = models.ForeignKey(SigningRoot, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
     pages = models.PositiveIntegerField(default=0)
     asked_by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+", null=True, blank=True)
     asked_at = models.DateTimeField()
     issued_at = models.DateTimeField(null=True, blank=True)
     replaces = models.OneToOneField("self", on_delete=models.PROTECT, related_name="replaced_by", null=True, blank=True)
     run = models.ForeignKey("shop.TaskRun", on_delete=models.SET_NULL, related_name="+", null=True, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+", null=True, blank=True)
+    withdrawn_reason = models.CharField(max_length=300, blank=True)
 
     class Meta:
         ordering = ["-asked_at", "-pk"]
@@ -45,6 +84,19 @@ class Certificate(models.Model):
                 condition=models.Q(state="issuing", issued_at__isnull=True)
                 | (~models.Q(state="issuing") & models.Q(issued_at__isnull=False) & ~models.Q(sha256="")),
                 name="certificate_issued_has_file",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(state="withdrawn", withdrawn_reason="")
+                & (
+                    models.Q(state="withdrawn", withdrawn_at__isnull=False, withdrawn_by__isnull=False)
+                    | (~models.Q(state="withdrawn") & models.Q(withdrawn_at__isnull=True, withdrawn_by__isnull=True))
+                ),
+                name="certificate_withdrawn_says_why",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(root__isnull=True, unsigned_sha256="", data_sha256="")
+                | (models.Q(root__isnull=False) & ~models.Q(unsigned_sha256="") & ~models.Q(data_sha256="")),
+                name="certificate_signed_wholly",
             ),
         ]
 

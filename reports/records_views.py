@@ -14,6 +14,7 @@ from reports import bring, take
 from reports.models import ImportedFile
 from reports.records.columns import FIELDS, KINDS, field_words, kind_words, matched
 from reports.records.fates import FATES
+from reports.records.tables import MOST_ROWS
 from reports.records_selectors import fates_found, first_rows, imports_found
 from shop.errors import ShopError
 from shop.http import ShopRequest
@@ -38,7 +39,13 @@ def records(request: ShopRequest) -> HttpResponse:
 
 
 def _records(request: ShopRequest, error: str) -> HttpResponse:
-    context = {"imports": imports_found(), "error": error, "exports": take.exports_there()}
+    context = {
+        "imports": imports_found(),
+        "error": error,
+        "exports": take.exports_there(),
+        "most_mb": bring.LARGEST // (1024 * 1024),
+        "most_rows": MOST_ROWS,
+    }
     return render(request, "reports/records.html", context, status=422 if error else 200)
 
 

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from reports.document.content import Certificate as Content
 from reports.document.content import from_json
 from reports.models import Certificate, CertificateState
-from shop.merging import Found
+from shop.merging import Chosen, Found
 from shop.models import Car, Job, RunState
 from shop.selectors import typed
 
@@ -34,7 +34,7 @@ def certificates_of_car(car: Car) -> list[Certificate]:
     return list(_rows().filter(car=car))
 
 
-def certificates_to_move(_kept: Car, double: Car) -> Found:
+def certificates_to_move(_kept: Car, double: Car, _chosen: Chosen) -> Found:
     """Of a car that was written down twice; each keeps the VIN that it was issued with."""
     return Found(moving=((_("Certificates"), Certificate.objects.filter(car=double).count()),))
 

@@ -34,6 +34,10 @@ def certificate_issue_task(run_id: str, certificate_id: int) -> None:
         except Cancelled:
             run_cancelled(run)
             return
+        except ShopError as error:
+            log.warning("certificate %s could not be issued: %s", certificate.number, error.words)
+            run_fail(run, error.words)
+            return
         except Exception:
             log.exception("certificate %s could not be issued", certificate.number)
             run_fail(run, _("The certificate could not be made. Ask for it again; if it fails again, tell the owner."))

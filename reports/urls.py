@@ -2,13 +2,19 @@
 
 from django.urls import path
 
-from reports import figures_views, records_views, views
+from reports import check_views, figures_views, records_views, views
+from reports.commission import routes as commission_routes
 
 app_name = "reports"
 urlpatterns = [
     path("certificates/", views.certificates, name="certificates"),
     path("certificates/<slug:number>/", views.certificate, name="certificate"),
     path("certificates/<slug:number>/file/", views.certificate_file, name="certificate-file"),
+    path("certificates/<slug:number>/withdraw/", views.withdraw, name="certificate-withdraw"),
+    path("check/", check_views.check, name="check"),
+    path("check/root.pem", check_views.root, name="check-root"),
+    path("check/topwright-certificate-1.schema.json", check_views.schema, name="check-schema"),
+    path("check/<str:number>/", check_views.number, name="check-number"),
     path("jobs/<int:pk>/certificates/", views.job_panel, name="job-panel"),
     path("jobs/<int:pk>/certificates/issue/", views.issue, name="issue"),
     path("figures/", figures_views.figures, name="figures"),
@@ -28,4 +34,6 @@ urlpatterns = [
     path("sheets/<int:pk>/bench-list.pdf", views.bench_list, name="bench-list"),
     path("systems/<slug:slug>/pin-card.pdf", views.pin_card, name="pin-card"),
     path("cars/<int:pk>/certificates/", views.car_panel, name="car-panel"),
+    path("cars/<int:pk>/findings/", views.car_findings, name="car-findings"),
+    *commission_routes.urlpatterns,
 ]

@@ -15,6 +15,7 @@ from reports import selectors, services
 from reports.bench import bench_list_pdf, pin_card_pdf
 from reports.document.draw.states import STATEMENTS, WEIGHTS, statement_words, weight_words
 from reports.models import Certificate, CertificateState
+from reports.open_findings import findings_open
 from reports.ranges import ranges_pdf
 from shop.errors import Conflict
 from shop.http import ShopRequest
@@ -34,7 +35,8 @@ def certificates(request: ShopRequest) -> HttpResponse:
 
 @require_GET
 def certificate(request: ShopRequest, number: str) -> HttpResponse:
-    rows = Certificate.objects.select_related("car", "job", "run", "replaces", "replaced_by", "asked_by")
+    beside = ("car", "job", "run", "replaces", "replaced_by", "asked_by", "withdrawn_by")
+    rows = Certificate.objects.select_related(*beside)
     found = get_object_or_404(rows, number=number)
     content = selectors.content_of(found)
     tested = content.results.proof
@@ -42,10 +44,8 @@ def certificate(request: ShopRequest, number: str) -> HttpResponse:
         "certificate": found,
         "content": content,
         "statement": statement_words(content.overall.statement),
-        "statement_shape": _TAGS[STATEMENTS[content.overall.statement][0]],
-        "findings": [
-            (_TAGS[WEIGHTS[one.weight][0]], weight_words(one.weight), one) for one in content.results.findings
-        ],
+        "statement_shape": TAGS[STATEMENTS[content.overall.statement][0]],
+        "findings": [(TAGS[WEIGHTS[one.weight][0]], weight_words(one.weight), one) for one in content.results.findings],
         "proven": sum(row.made and row.released for row in tested),
         "sensors": len(tested),
     }
@@ -53,7 +53,7 @@ def certificate(request: ShopRequest, number: str) -> HttpResponse:
 
 
 # The shapes on paper and their tags on the page.
-_TAGS = {
+TAGS = {
     "disc": "ok",
     "half": "half",
     "ring": "open",
@@ -67,22 +67,36 @@ _TAGS = {
 @require_GET
 def certificate_file(request: ShopRequest, number: str) -> HttpResponse:
     """The file byte for byte as it was issued, or a sentence where it no longer is that."""
-    found = get_object_or_404(Certificate.objects.exclude(state=CertificateState.ISSUING), number=number)
+    return pdf_of(get_object_or_404(Certificate.objects.exclude(state=CertificateState.ISSUING), number=number))
+
+
+def pdf_of(found: Certificate) -> HttpResponse:
+    """The file as it was issued; Conflict where the store has it no more, or another one."""
     try:
         with found.file.open("rb") as file:
             pdf = file.read()
     except OSError as error:
         raise Conflict(
-            _("The file of {number} is gone from the store; restore it from a backup.").format(number=number)
+            _("The file of {number} is gone from the store; restore it from a backup.").format(number=found.number)
         ) from error
     if sha256(pdf).hexdigest() != found.sha256:
         raise Conflict(
-            _("The stored file of {number} is not what was issued; restore it from a backup.").format(number=number)
+            _("The stored file of {number} is not what was issued; restore it from a backup.").format(
+                number=found.number
+            )
         )
     response = HttpResponse(pdf, content_type="application/pdf")
     response["Content-Disposition"] = f'attachment; filename="{found.number}.pdf"'
     response["Cache-Control"] = "private, no-store"
     return response
+
+
+@require_POST
+@needs("certificate.withdraw")
+def withdraw(request: ShopRequest, number: str) -> HttpResponse:
+    found = get_object_or_404(Certificate, number=number)
+    services.certificate_withdraw(certificate=found, reason=request.POST.get("reason", ""), by=request.user)
+    return redirect(found)
 
 
 @require_POST
@@ -115,6 +129,14 @@ def car_panel(request: ShopRequest, pk: int) -> HttpResponse:
     part = "#panel" if request.htmx else ""
     context = {"car": car, "certificates": selectors.certificates_of_car(car)}
     return render(request, f"reports/car_panel.html{part}", context)
+
+
+@require_GET
+@vary_on_headers("HX-Request")
+def car_findings(request: ShopRequest, pk: int) -> HttpResponse:
+    car = get_object_or_404(Car, pk=pk)
+    part = "#findings" if request.htmx else ""
+    return render(request, f"reports/car_findings.html{part}", {"car": car, "findings": findings_open(car)})
 
 
 @require_GET

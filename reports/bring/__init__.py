@@ -1,6 +1,7 @@
 """Bringing old records into the books: what becomes of each row of a table, and the writes, all of them or none."""
 
 from reports.bring.files import (
+    LARGEST,
     files_tidy,
     import_ask,
     import_drop,
@@ -12,6 +13,7 @@ from reports.bring.files import (
 from reports.bring.records import Brought, NotBrought, fates_of, records_import, table_asked
 
 __all__ = [
+    "LARGEST",
     "Brought",
     "NotBrought",
     "fates_of",

@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from reports.bring.base import Books, Cells, Doubled, cleaned
+from reports.bring.write import link_to, rows_written
 from reports.records.fates import Fate
 from shop.errors import ShopError
 from shop.models import Car, Climate, Customer, TrailEntry
@@ -18,7 +19,7 @@ _CLIMATES = {
     "heiß": Climate.HOT, "heiss": Climate.HOT, "gemäßigt": Climate.TEMPERATE, "gemaessigt": Climate.TEMPERATE,
     "kalt": Climate.COLD,
 }  # fmt: skip
-_FACTS = ("plate", "maker", "model", "climate", "system")
+_FACTS = ("plate", "maker", "model", "known_from", "climate", "system")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,7 @@ class Cars:
     def __init__(self, books: Books) -> None:
         self.by = books.by
         self.doubled: Doubled[str] = Doubled()
-        self.owners: dict[tuple[str, str, str], Customer] = {}
+        self.owners: dict[tuple[str, str, str], int] = {}  # the keys of customers
 
     def parse(self, cells: Cells) -> CarRow:
         vin = cells.vin()
@@ -50,7 +51,7 @@ class Cars:
             _climate(cells.text("climate")),
             cells.text("system").lower(),
             month.year_only,
-            None,
+            cells.reader.day(cells.get("known_from")),
         )
         owner = (cells.text("owner_name"), cells.text("owner_email"), cells.text("owner_phone"))
         _check(values, owner)
@@ -90,6 +91,11 @@ class Cars:
             given -= {"made_on", "year_only"}  # the books know the month
         now = facts | {name: row.values[name] for name in given}
         changed = [name for name in now if now[name] != facts[name]]
+        if changed:
+            try:
+                car_values(**now)
+            except ShopError as error:  # what the row says cannot be beside what the books know
+                return Fate(number, "refused", car.vin, error.words)
         owner = car.owner
         words = []
         if row.owner[0] and owner is None:
@@ -118,35 +124,39 @@ class Cars:
                 if (not email or one.email.casefold() == email.casefold()) and (not phone or one.phone == phone)
             ]
             if len(fits) == 1 or (fits and (email or phone)):
-                self.owners[name, email, phone] = fits[0]
+                self.owners[name, email, phone] = fits[0].pk
 
     def _owner(self, owner: tuple[str, str, str], *, write: bool) -> Customer:
         """The customer of a row, a new one where the books have none."""
         found = self.owners.get(owner)
-        if found is None:
-            found = Customer(name=owner[0], email=owner[1], phone=owner[2])
-            if write:
-                found.save()
-                self.owners[owner] = found
-        return found
+        if found is not None:
+            return Customer.objects.get(pk=found)
+        customer = Customer(name=owner[0], email=owner[1], phone=owner[2])
+        if write:
+            customer.save()
+            self.owners[owner] = customer.pk
+        return customer
 
     def _write(self, rows: Sequence[CarRow]) -> None:
         fresh = sorted({row.owner for row in rows if row.owner[0] and row.owner not in self.owners})
-        made = Customer.objects.bulk_create(Customer(name=one[0], email=one[1], phone=one[2]) for one in fresh)
+        made = rows_written(Customer, ({"name": one[0], "email": one[1], "phone": one[2]} for one in fresh))
         self.owners |= dict(zip(fresh, made, strict=True))
-        cars = Car.objects.bulk_create(Car(**row.values, owner=self.owners.get(row.owner)) for row in rows)
+        cars = rows_written(Car, ({**row.values, "owner_id": self.owners.get(row.owner)} for row in rows))
         now = timezone.now()
         told = _("Brought from the old records: {car}, VIN {vin}.")
-        TrailEntry.objects.bulk_create(
-            TrailEntry(
-                at=now,
-                by=self.by,
-                car=car,
-                kind="car.created",
-                words=told.format(car=car, vin=car.vin),
-                link=car.get_absolute_url(),
-            )
-            for car in cars
+        rows_written(
+            TrailEntry,
+            (
+                {
+                    "at": now,
+                    "by_id": self.by.pk,
+                    "car_id": pk,
+                    "kind": "car.created",
+                    "words": told.format(car=f"{row.values['maker']} {row.values['model']}", vin=row.values["vin"]),
+                    "link": link_to(Car, pk),
+                }
+                for pk, row in zip(cars, rows, strict=True)
+            ),
         )
         if made:  # one entry for all: the trail of a car does not name its owners
             words = _("{count} new customers with the old records.").format(count=len(made))

@@ -17,29 +17,20 @@ from django.db.models import Count
 from django.utils.translation import gettext as _
 
 from diagnostics.engine.case import MOST_OBSERVATIONS
+from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet, Check, CheckKind, SystemRevision
 from diagnostics.selectors.systems import newest_revisions, system_of
 from diagnostics.services.checks import judged
 from reports.bring.base import Books, Cells, Doubled, cars_by_vin
 from reports.bring.jobs import moment
+from reports.bring.said import said_of
+from reports.bring.write import rows_written
 from reports.records.fates import Fate
-from reports.records.values import number, text
 from shop.errors import ShopError
 from shop.models import Job
 
 _SPACE = uuid.UUID("0b9f1d3c-6a55-4d0e-9a54-7f2f6f0c6b1e")
-_KINDS = {
-    "pin": CheckKind.PIN, "volts": CheckKind.PIN, "voltage": CheckKind.PIN, "spannung": CheckKind.PIN,
-    "click": CheckKind.CLICK, "klick": CheckKind.CLICK, "klicken": CheckKind.CLICK,
-    "wiggle": CheckKind.WIGGLE, "wackeln": CheckKind.WIGGLE, "wackelprobe": CheckKind.WIGGLE,
-    "continuity": CheckKind.CONTINUITY, "ohms": CheckKind.CONTINUITY, "durchgang": CheckKind.CONTINUITY,
-    "look": CheckKind.LOOK, "visual": CheckKind.LOOK, "sicht": CheckKind.LOOK, "sichtprüfung": CheckKind.LOOK,
-    "battery": CheckKind.BATTERY, "batterie": CheckKind.BATTERY,
-}  # fmt: skip
-_YES = frozenset({"yes", "ok", "good", "heard", "steady", "ja", "i.o.", "io", "gut", "stabil", "1", "true"})
-_NO = frozenset({"no", "failed", "bad", "silent", "not steady", "nein", "n.i.o.", "nio", "defekt", "0", "false"})
-_NOTHING = frozenset({"nothing", "ok", "good", "nichts", "i.o.", "io", "gut"})
-_OPEN = frozenset({"open", "offen", "ol"})
+_SHEET_COLUMNS = ("job_id", "car_id", "revision_id", "opened_by_id", "opened_at", "closed_at")
 _PIN = re.compile(r"([A-Z0-9]{1,5})[/.: ]([A-Z]?)(\d{1,2})", re.ASCII)
 
 
@@ -71,12 +62,7 @@ class Checks:
         at = moment(cells.reader.day(cells.get("date")))
         if at is None:
             raise ShopError(_("The day of the check is missing."))
-        what = cells.needed("what", _("kind of check")).casefold()
-        kind = _KINDS.get(what)
-        if kind is None:
-            told = _("“{what}” is no kind of check that can be brought; expected one of: {kinds}.")
-            raise ShopError(told.format(what=what[:40], kinds=", ".join(dict.fromkeys(_KINDS.values()))))
-        observation = {"check": kind.value, **_said(kind, cells)}
+        observation = said_of(cells)
         return CheckRow(cells.vin(), cells.needed("reference", _("reference")), at, observation)
 
     def judge(self, batch: Sequence[tuple[int, CheckRow]], *, write: bool) -> list[Fate]:
@@ -148,7 +134,7 @@ class Checks:
             if said["check"] == CheckKind.PIN and not said.get("pose"):
                 told = _("A pin reading says something in a pose only; expected one of: {poses}.")
                 raise ShopError(told.format(poses=", ".join(system_of(sheet.revision).poses)))
-            return said
+            return _steps_named(said, system_of(sheet.revision)) if said["check"] == CheckKind.MOTION else said
         if said["check"] != CheckKind.PIN:
             raise ShopError(_("The car’s top system is not declared: only pin readings are kept of it."))
         match = _PIN.fullmatch(said.pop("position"))
@@ -163,59 +149,37 @@ class Checks:
         known = BenchSheet.objects.filter(
             job__in={job for job, _at in wanted}, opened_at__in={at for _job, at in wanted}, closed_at__isnull=False
         )
-        sheets = {(sheet.job_id, sheet.opened_at): sheet for sheet in known}
-        made = BenchSheet.objects.bulk_create(sheet for key, sheet in wanted.items() if key not in sheets)
-        sheets |= {(sheet.job_id, sheet.opened_at): sheet for sheet in made}
-        Check.objects.bulk_create(
-            Check(
-                sheet=sheets[sheet.job_id, sheet.opened_at],
-                kind=said[0],
-                position=said[1],
-                observation=said[2],
-                verdict=said[3].verdict,
-                words=said[3].words,
-                entry_id=row.entry_id,
-                by=self.by,
-                at=row.at,
-            )
-            for sheet, row, said in new
+        keys = {(sheet.job_id, sheet.opened_at): sheet.pk for sheet in known}
+        fresh = {key: sheet for key, sheet in wanted.items() if key not in keys}
+        rows = ({name: getattr(sheet, name) for name in _SHEET_COLUMNS} for sheet in fresh.values())
+        keys |= dict(zip(fresh, rows_written(BenchSheet, rows), strict=True))
+        rows_written(
+            Check,
+            (
+                {
+                    "sheet_id": keys[sheet.job_id, sheet.opened_at],
+                    "kind": said[0],
+                    "position": said[1],
+                    "observation": said[2],
+                    "verdict": said[3].verdict,
+                    "words": said[3].words,
+                    "entry_id": row.entry_id,
+                    "by_id": self.by.pk,
+                    "at": row.at,
+                }
+                for sheet, row, said in new
+            ),
         )
-        BenchSheet.objects.filter(pk__in=[sheet.pk for sheet in sheets.values()]).update(sighted=False)
+        BenchSheet.objects.filter(pk__in=list(keys.values())).update(sighted=False)
 
 
-def _said(kind: CheckKind, cells: Cells) -> dict[str, Any]:
-    """What the row says of a check of this kind. ShopError where something is missing."""
-    if kind == CheckKind.BATTERY:
-        return {"volts": _volts(cells)}
-    said: dict[str, Any] = {"position": cells.needed("position", _("position")).upper()}
-    if kind == CheckKind.PIN:
-        said |= {"volts": _volts(cells), "supply_volts": number(cells.get("supply_volts"))}
-        pose = cells.text("pose")
-        return said | ({"pose": pose} if pose else {})
-    if kind == CheckKind.CONTINUITY:
-        is_open = _OPEN & {cells.text("ohms").casefold(), cells.text("outcome").casefold()}
-        ohms = None if is_open else number(cells.get("ohms"))
-        if ohms is None and not is_open:
-            raise ShopError(_("The ohms are missing; expected a number, or “open”."))
-        return said | {"ohms": ohms}
-    outcome = cells.needed("outcome", _("outcome"))
-    if kind == CheckKind.LOOK:
-        return said | {"found": "nothing" if outcome.casefold() in _NOTHING else outcome}
-    return said | {"heard" if kind == CheckKind.CLICK else "steady": _yes(outcome)}
-
-
-def _volts(cells: Cells) -> float:
-    volts = number(cells.get("volts"))
-    if volts is None:
-        raise ShopError(_("The volts are missing."))
-    return volts
-
-
-def _yes(outcome: str) -> bool:
-    word = text(outcome).casefold()
-    if word not in _YES | _NO:
-        raise ShopError(_("“{word}” is no outcome; expected yes or no.").format(word=outcome[:40]))
-    return word in _YES
+def _steps_named(said: dict[str, Any], system: TopSystem) -> dict[str, Any]:
+    """A motion trial with its steps by name, where the table has their titles."""
+    steps = system.motions[said["motion"]].steps
+    names = {words.casefold(): step.name for step in steps for words in (step.title, step.name)}
+    stops_at = said["stops_at"] and names.get(said["stops_at"].casefold(), said["stops_at"])
+    seconds = {names.get(step.casefold(), step): seconds for step, seconds in said["seconds"].items()}
+    return said | {"stops_at": stops_at, "seconds": seconds}
 
 
 def _no_job_words(row: CheckRow) -> str:

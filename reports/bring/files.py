@@ -27,6 +27,8 @@ from shop.runs import run_check, run_is_alive, run_progress, run_queue, run_send
 from shop.services import trail_record
 
 KEPT = timedelta(days=7)
+LARGEST = 15 * 1024 * 1024
+"""Bytes of a file; below what a whole form may have (shop/middleware.py)."""
 LOST_AFTER = timedelta(minutes=30)
 """A run that has waited or run for longer is lost with its message or its worker; 100,000 rows take a few minutes."""
 _OPEN = (ImportState.SENT.value, ImportState.JUDGED.value)
@@ -34,8 +36,11 @@ _OPEN = (ImportState.SENT.value, ImportState.JUDGED.value)
 
 @transaction.atomic
 def import_send(*, upload: "UploadedFile[bytes]", by: User) -> ImportedFile:
-    """Keep a file that was sent. ShopError where it is no table: then nothing is kept."""
+    """Keep a file that was sent. ShopError where it is no table, or larger than LARGEST: then nothing is kept."""
     require(by, "records.bring")
+    if (upload.size or 0) > LARGEST:
+        told = _("The file is larger than {most} MB, the most that is taken; divide the table.")
+        raise ShopError(told.format(most=LARGEST // (1024 * 1024)))
     files_tidy()
     digest = sha256()
     for chunk in upload.chunks():

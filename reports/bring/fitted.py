@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from diagnostics.models import BenchSheet, Unit
 from reports.bring.base import Books, Cells, Doubled, cars_by_vin, cleaned, no_car_words
+from reports.bring.write import link_to, rows_written
 from reports.records.fates import Fate
 from shop.errors import ShopError
 from shop.models import Car, TrailEntry
@@ -128,31 +129,28 @@ class Fitted:
         return Fate(number, "changed", key, ", ".join(changed))
 
     def _write(self, new: Sequence[tuple[Car, UnitRow]]) -> None:
-        Unit.objects.bulk_create(
-            Unit(
-                car=car,
-                position=row.position,
-                part=row.part,
-                revision=row.revision,
-                fitted_on=row.fitted_on,
-                removed_on=row.removed_on,
-                removed_why=row.why,
-            )
+        columns = ("position", "part", "revision", "fitted_on", "removed_on")
+        rows = (
+            {"car_id": car.pk, "removed_why": row.why, **{name: getattr(row, name) for name in columns}}
             for car, row in new
         )
+        rows_written(Unit, rows)
         now, told = timezone.now(), _("Brought from the old records: {part} at {position}, fitted {day}.")
-        TrailEntry.objects.bulk_create(
-            TrailEntry(
-                at=now,
-                by=self.by,
-                car=car,
-                kind="unit.brought",
-                words=told.format(
-                    part=row.part, position=row.position, day=day_words(row.fitted_on) or _("with the car")
-                ),
-                link=car.get_absolute_url(),
-            )
-            for car, row in new
+        rows_written(
+            TrailEntry,
+            (
+                {
+                    "at": now,
+                    "by_id": self.by.pk,
+                    "car_id": car.pk,
+                    "kind": "unit.brought",
+                    "words": told.format(
+                        part=row.part, position=row.position, day=day_words(row.fitted_on) or _("with the car")
+                    ),
+                    "link": link_to(Car, car.pk),
+                }
+                for car, row in new
+            ),
         )
         _say_again([car for car, _row in new])
 

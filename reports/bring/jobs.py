@@ -3,11 +3,13 @@
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from reports.bring.base import Books, Cells, Doubled, cars_by_vin, cleaned, no_car_words
+from reports.bring.write import link_to, rows_written
 from reports.records.fates import Fate
 from reports.records.values import lines, whole
 from shop.errors import ShopError
@@ -101,32 +103,33 @@ class Jobs:
                 job.stage, job.hold, job.hold_note = Stage.GONE, Hold.NOTHING, ""
             job.save()
             told = _("{number} changed from the old records: {fields}.").format(number=job.number, fields=words)
-            TrailEntry.objects.bulk_create([self._told(job, "job.changed", told)])
+            rows_written(TrailEntry, [self._told(job.pk, job.car_id, "job.changed", told)])
         return Fate(number, "changed", key, words)
 
     def _write(self, new: Sequence[tuple[Car, JobRow]]) -> None:
-        jobs = Job.objects.bulk_create(self._job(car, row) for car, row in new)
+        jobs = rows_written(Job, (self._job(car, row) for car, row in new))
         told = _("{number} brought from the old records ({reference}): {title}.")
-        TrailEntry.objects.bulk_create(
-            self._told(job, "job.brought", told.format(number=job.number, reference=job.reference, title=job.title))
-            for job in jobs
-        )
+        trail = []
+        for pk, (car, row) in zip(jobs, new, strict=True):
+            words = told.format(number=Job(pk=pk).number, reference=row.reference, title=row.title)
+            trail.append(self._told(pk, car.pk, "job.brought", words))
+        rows_written(TrailEntry, trail)
         self._write_odometer(new)
 
-    def _job(self, car: Car, row: JobRow) -> Job:
+    def _job(self, car: Car, row: JobRow) -> dict[str, Any]:
         done = row.finished_at is not None
-        return Job(
-            car=car,
-            title=row.title,
-            complaint=row.complaint,
-            reference=row.reference,
-            stage=Stage.GONE if done else Stage.HERE,
-            hold=Hold.NOTHING if done else Hold.BENCH,
-            held_since=row.opened_at,
-            opened_at=row.opened_at,
-            opened_by=self.by,
-            finished_at=row.finished_at,
-        )
+        return {
+            "car_id": car.pk,
+            "title": row.title,
+            "complaint": row.complaint,
+            "reference": row.reference,
+            "stage": (Stage.GONE if done else Stage.HERE).value,
+            "hold": (Hold.NOTHING if done else Hold.BENCH).value,
+            "held_since": row.opened_at,
+            "opened_at": row.opened_at,
+            "opened_by_id": self.by.pk,
+            "finished_at": row.finished_at,
+        }
 
     def _write_odometer(self, new: Sequence[tuple[Car, JobRow]]) -> None:
         """Readings of days that have none yet; one a day is kept, the first."""
@@ -138,25 +141,33 @@ class Jobs:
         booked = OdometerReading.objects.filter(car__in={car for car, _row in new}).values_list("car_id", "read_on")
         for there in booked:
             wanted.pop(there, None)
-        OdometerReading.objects.bulk_create(
-            OdometerReading(car=car, km=km, read_on=day, entered_by=self.by) for (_pk, day), (car, km) in wanted.items()
+        rows_written(
+            OdometerReading,
+            (
+                {"car_id": pk, "km": km, "read_on": day, "entered_by_id": self.by.pk}
+                for (pk, day), (_car, km) in wanted.items()
+            ),
         )
-        now = timezone.now()
-        TrailEntry.objects.bulk_create(
-            TrailEntry(
-                at=now,
-                by=self.by,
-                car=car,
-                kind="odometer.added",
-                words=_("Odometer: {km} on {day}.").format(km=km_words(km), day=day_words(day)),
-                link=car.get_absolute_url(),
-            )
-            for (_pk, day), (car, km) in wanted.items()
+        now, told = timezone.now(), _("Odometer: {km} on {day}.")
+        rows_written(
+            TrailEntry,
+            (
+                {
+                    "at": now,
+                    "by_id": self.by.pk,
+                    "car_id": pk,
+                    "kind": "odometer.added",
+                    "words": told.format(km=km_words(km), day=day_words(day)),
+                    "link": link_to(Car, pk),
+                }
+                for (pk, day), (_car, km) in wanted.items()
+            ),
         )
 
-    def _told(self, job: Job, kind: str, words: str) -> TrailEntry:
-        link = job.get_absolute_url()
-        return TrailEntry(at=timezone.now(), by=self.by, car=job.car, job=job, kind=kind, words=words, link=link)
+    def _told(self, pk: int, car: int, kind: str, words: str) -> dict[str, Any]:
+        link = link_to(Job, pk)
+        now = timezone.now()
+        return {"at": now, "by_id": self.by.pk, "car_id": car, "job_id": pk, "kind": kind, "words": words, "link": link}
 
 
 def moment(day: dt.date | dt.datetime | None) -> dt.datetime | None:

@@ -13,6 +13,7 @@ from reports.bring.cars import Cars
 from reports.bring.checks import Checks
 from reports.bring.fitted import Fitted
 from reports.bring.jobs import Jobs
+from reports.bring.stock import OnShelf
 from reports.records.columns import FIELDS, guessed_kind, kind_words, matched, places
 from reports.records.fates import Fate, Tally
 from reports.records.tables import Cell, Table, TableError
@@ -22,7 +23,13 @@ from shop.models import User
 from shop.permissions import require
 from shop.services import trail_record
 
-_KINDS: Mapping[str, Callable[[Books], Kind[Any]]] = {"cars": Cars, "jobs": Jobs, "checks": Checks, "fitted": Fitted}
+_KINDS: Mapping[str, Callable[[Books], Kind[Any]]] = {
+    "cars": Cars,
+    "jobs": Jobs,
+    "checks": Checks,
+    "fitted": Fitted,
+    "stock": OnShelf,
+}
 Tell = Callable[[int, int, str], None]
 """Rows done, rows in all, words; may raise Cancelled. Not called inside the transaction that writes."""
 
@@ -134,10 +141,6 @@ def _parsed(
     table: Table, kind: str, matching: Mapping[str, str], order: Order, tell: Tell
 ) -> Iterator[tuple[int, Any] | Fate]:
     """Every row as its kind takes it, or why it cannot be taken. Raises TableError and ShopError for the whole."""
-    if kind == "stock":
-        raise ShopError(
-            _("This is a table of stock. The shelf keeps no stock ledger yet, so it cannot be brought; keep the file.")
-        )
     columns = places(table.headings, kind, matching)
     reader = _reader(table, kind, columns, order)
     bringer = _KINDS[kind](Books(User()))
@@ -151,9 +154,14 @@ def _parsed(
         try:
             yield row.number, bringer.parse(cells)
         except ValueRefused as error:
-            yield Fate(row.number, "refused", cells.text("vin")[:20], str(error))
+            yield Fate(row.number, "refused", _key(cells), str(error))
         except ShopError as error:
-            yield Fate(row.number, "refused", cells.text("vin")[:20], error.words)
+            yield Fate(row.number, "refused", _key(cells), error.words)
+
+
+def _key(cells: Cells) -> str:
+    """What a row speaks of that could not be taken: its car, or its part."""
+    return (cells.text("vin") or cells.text("part"))[:20]
 
 
 def _reader(table: Table, kind: str, columns: Mapping[str, int], order: Order) -> Reader:

@@ -17,6 +17,7 @@ from diagnostics.services import learning_run, system_publish
 from parts.models import Fit, Part
 from reports.demo import people
 from reports.demo.enquiries import write_enquiries
+from reports.demo.everyday import write_everyday
 from reports.demo.fleet import invent
 from reports.demo.records import JobRecord
 from reports.demo.truth import Truth, read_truth
@@ -61,9 +62,9 @@ def load(*, today: date | None = None, say: Say = lambda _words: None) -> bool:
         systems = _publish(users["owner"])
         _write_catalogue(systems, truth)
         say(_("Growing the cars old …"))
-        zone = timezone.get_default_timezone()
+        zone, day = timezone.get_default_timezone(), today or timezone.localdate()
         parsed = {slug: system for slug, (_revision, system) in systems.items()}
-        scenario = invent(truth, parsed, today or timezone.localdate(), zone)
+        scenario = invent(truth, parsed, day, zone)
         say(_("Booking {cars} cars and their jobs …").format(cars=len(scenario.cars)))
         jobs = write(scenario, users, systems)
         write_enquiries([job for job, _record in jobs], users, systems)
@@ -71,6 +72,8 @@ def load(*, today: date | None = None, say: Say = lambda _words: None) -> bool:
         learning_run()
         say(_("Drawing {count} certificates …").format(count=CERTIFICATES))
         _issue_certificates(jobs, users["owner"])
+        say(_("Filling the shop’s day …"))
+        write_everyday(jobs, users, systems, day, zone)
     return True
 
 

@@ -2,6 +2,7 @@
 
 import random
 from datetime import date
+from decimal import Decimal
 
 from shop.vin import check_digit
 
@@ -10,6 +11,10 @@ SHOP = {
     "address": "12 Sailmaker Yard\nPort Lorne",
     "phone": "01632 960100",  # numbers kept for drama in the United Kingdom; from memory
     "email": "bench@halyard.example",
+    "inspection_fee": Decimal("240.00"),
+    "inspection_terms": "We inspect the convertible top as far as it can be reached without stripping the car, and "
+    "send you one signed certificate of what was tested and found. Payment is due on the day of the inspection. You "
+    "may withdraw free of charge until the day before.",
 }
 SIGN_INS = (
     # username, password, first name, last name, role

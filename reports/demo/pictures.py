@@ -29,6 +29,9 @@ QUIET = [
 HALF_WAY = "Closing stops half way"
 SYSTEM = "rht-trio"
 RANGE_MODE = "never-makes"
+PART = "TW-BGA-3015"
+PLAN_SECONDS = 600
+"""What the worker may take for the demo's first shelf plan."""
 
 
 class MissingToolError(Exception):
@@ -51,7 +54,7 @@ def tools() -> tuple[str, Callable[[], Any]]:
 
 def take(address: str, out: Path) -> list[Path]:
     """Floor, bench sheet with its drawings and bench list, car file, page 1 of a certificate, a question of the
-    interview and the failure patterns of a system, as PNG files in `out`."""
+    interview, the failure patterns of a system and the forecast of a part, as PNG files in `out`."""
     chromium, playwright = tools()
     out.mkdir(parents=True, exist_ok=True)
     with playwright() as p:
@@ -75,6 +78,10 @@ def take(address: str, out: Path) -> list[Path]:
         shots["car-file"] = _tall(page, 1300)
         page.goto(f"{address}/certificates/", wait_until="networkidle")
         pdf = page.request.get(f"{address}{_href(page, '/certificates/')}file/").body()
+        _wait_for_plan(page, address)
+        page.goto(f"{address}/shelf/{PART}/", wait_until="networkidle")
+        page.get_by_role("heading", name="What will be asked for").scroll_into_view_if_needed()
+        shots["part"] = _tall(page, 1500)
         browser.close()
     shots["certificate"], shots["bench-list"] = _first_page(pdf), _first_page(bench_list)
     return [write(out / f"{name}.png", data) for name, data in shots.items()]
@@ -88,6 +95,15 @@ def _sign_in(page: Any, address: str) -> None:
     page.press("[name=password]", "Enter")
     page.get_by_role("button", name="Close the tour").click()
     page.wait_for_load_state("networkidle")
+
+
+def _wait_for_plan(page: Any, address: str) -> None:
+    for _second in range(PLAN_SECONDS):
+        page.goto(f"{address}/shelf/{PART}/", wait_until="networkidle")
+        if page.locator("figure.r-chart").count():
+            return
+        page.wait_for_timeout(1000)
+    raise LookupError(f"no shelf plan within {PLAN_SECONDS} s")
 
 
 def _tall(page: Any, height: int) -> bytes:

@@ -49,7 +49,7 @@ class Books:
         link: str = "",
         became: str = "",
     ) -> None:
-        by = self.users[who]
+        by = self.users[who] if who else None  # '': nobody of the shop
         self.trail.append(TrailEntry(at=at, by=by, kind=kind, words=words, car=car, job=job, link=link, became=became))
 
 

@@ -228,12 +228,43 @@ class Overall:
 
 
 @dataclass(frozen=True, slots=True)
+class Expected:
+    """The chance that a unit fails within so many `months`, and the interval in which it lies with 90 %; shares."""
+
+    months: int
+    chance: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class AheadRow:
+    """A position: `expected` () where too few `cars` with such a unit were seen here to say anything; `made`: the
+    production range that the car falls in, in a sentence, or ''."""
+
+    position: str
+    name: str
+    expected: tuple[Expected, ...]
+    cars: int
+    made: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """What may fail next, as of a day, learned on `learned_on`; the likeliest first."""
+
+    as_of: date
+    learned_on: date
+    rows: tuple[AheadRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Certificate:
     """A whole certificate.
 
     `statements`: what holds for every certificate (only this car, no copying in part, no roadworthiness certificate).
     `replaces`: the number of the earlier certificate that it replaces, or ''. `client` and `ambient` '' where not
-    recorded.
+    recorded. `outlook`: what the first page says of `ahead`, which is None where nothing was learned of such tops.
     """
 
     number: str
@@ -258,6 +289,7 @@ class Certificate:
     inspectors: tuple[Person, ...]
     approved_by: Person
     replaces: str = ""
+    ahead: Ahead | None = None
     format: Literal["topwright-certificate/1"] = FORMAT
 
 
@@ -285,9 +317,11 @@ def from_json(text: str) -> Certificate:
 def fingerprint(content: Certificate, replaces: str) -> str:
     """SHA-256 (hex) of what is certified: the same for whoever asks and whenever, as long as nothing has changed.
 
-    Number, time of issue and approval are left out. `replaces` (the earlier number or '') is counted, so that going
-    back to an earlier state of things still is a new certificate.
+    Number, time of issue, approval and the outlook, which changes from day to day, are left out. `replaces` (the
+    earlier number or '') is counted, so that going back to an earlier state of things still is a new certificate.
     """
     nobody = Person("", "")
-    bare = replace(content, number="", issued_at=datetime(2000, 1, 1, tzinfo=UTC), approved_by=nobody)
+    bare = replace(
+        content, number="", issued_at=datetime(2000, 1, 1, tzinfo=UTC), approved_by=nobody, outlook="", ahead=None
+    )
     return sha256(to_json(replace(bare, replaces=replaces)).encode()).hexdigest()

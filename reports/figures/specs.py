@@ -173,7 +173,8 @@ def _stood(known: Sequence[Stretch]) -> Cell:
         return Cell(NONE)
     found, jobs = quartiles(known), tuple(dict.fromkeys(one.job for one in known))
     ends = [NONE if end is None else number(end) for end in (found.median, found.lower, found.upper)]
-    words = _("{median} ({lower} to {upper})").format(median=ends[0], lower=ends[1], upper=ends[2])
+    # No-break spaces: in a narrow column the quartiles stand below the median.
+    words = _("{median} ({lower}\u00a0to\u00a0{upper})").format(median=ends[0], lower=ends[1], upper=ends[2])
     return Cell(words if found.lower is not None else _("all still there"), found.median, jobs)
 
 
@@ -215,29 +216,30 @@ def _cause_notes(facts: Facts, _items: Sequence[Item]) -> list[str]:
     return [words.format(count=_unjudged(facts))]
 
 
+RIGHT, BACK, OPEN = "right", "back", "open"
+
+
 def _old_enough(facts: Facts) -> Iterator[Item]:
-    back = set(comebacks(facts.jobs).values())
+    """OPEN: the car was here again, and nobody has said whether it came back."""
+    back, waiting = set(comebacks(facts.jobs).values()), {one.after for one in candidates(facts.jobs)}
     for job, day in facts.finished():
         if facts.is_old_enough(job):
-            yield Item(day, job.pk, job.pk not in back)
+            yield Item(day, job.pk, BACK if job.pk in back else OPEN if job.pk in waiting else RIGHT)
 
 
 def _right_cells(_facts: Facts, items: Sequence[Item]) -> list[Cell]:
-    jobs = [item.job for item in items]
-    return [
-        _counted(jobs),
-        _share([item.job for item in items if item.what], jobs),
-        _counted([item.job for item in items if not item.what]),
-    ]
+    right, back, waiting = ([item.job for item in items if item.what == what] for what in (RIGHT, BACK, OPEN))
+    return [_counted([item.job for item in items]), _share(right, [*right, *back]), _counted(back), _counted(waiting)]
 
 
 def _right_notes(facts: Facts, items: Sequence[Item]) -> list[str]:
     young = sum(1 for _one in facts.finished()) - len(items)
     words = _(
-        "{young} jobs were done less than 90 days ago and are not counted yet. {unjudged} cars that were here again "
-        "are not judged yet: until then their jobs count as right. {interval}"
+        "Done less than 90 days ago and not counted yet: {young} jobs. Not judged yet and left out of the share until "
+        "somebody says whether the car came back: {waiting} jobs. {interval}"
     )
-    return [words.format(young=young, unjudged=_unjudged(facts), interval=_interval_words())]
+    waiting = sum(item.what == OPEN for item in items)
+    return [words.format(young=young, waiting=waiting, interval=_interval_words())]
 
 
 def _interval_words() -> str:
@@ -319,11 +321,12 @@ SPECS = (
     ),
     Spec(
         "right", ("month", "system"), lambda: _("Right the first time"),
-        lambda: _("Of the jobs that were done at least 90 days ago: after how many the car did not come back within "
-                  "90 days."),
+        lambda: _("Of the jobs that were done at least 90 days ago and are judged: after how many the car did not come "
+                  "back within 90 days."),
         lambda: _("It takes jobs that were done 90 days ago or longer."),
         lambda _facts: [
-            Column("jobs", _("Jobs")), Column("right", _("Right the first time")), Column("back", _("Came back"))
+            Column("jobs", _("Jobs")), Column("right", _("Right the first time")), Column("back", _("Came back")),
+            Column("open", _("Not judged yet")),
         ],
         _old_enough, _right_cells, _right_notes, ("right",), lambda: _("per cent"),
     ),
@@ -331,7 +334,7 @@ SPECS = (
         "suspects", ("month", "system"), lambda: _("Suspects against what was found"),
         lambda: _("How the suspects stood when the work was begun, against what the work found to be wrong."),
         lambda: _("It takes jobs with checks on a bench sheet and, after them, work that says what was wrong; the "
-                  "counting is started below and runs every night."),
+                  "counting runs every night, or at once from this figure’s page."),
         lambda _facts: [
             Column("jobs", _("Jobs")), Column("first", _("The first suspect was right")),
             Column("three", _("Among the first three")), Column("brier", _("Brier score"))

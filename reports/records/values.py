@@ -160,7 +160,7 @@ def number(cell: Cell) -> float | None:
     """A measured number, with a decimal point or comma; None for an empty cell. Raises ValueRefused."""
     if isinstance(cell, int | float) and not isinstance(cell, bool):
         return float(cell)
-    words = re.sub(r"\s*(?:V|Volt|volts?|Ohm|ohms?|Ω)$", "", text(cell))
+    words = re.sub(r"\s*(?:V|Volt|volts?|Ohm|ohms?|Ω|bar|°C|s)$", "", text(cell))
     if not words:
         return None
     if not re.fullmatch(r"[+-]?\d{1,9}(?:[.,]\d{1,9})?", words, re.ASCII):

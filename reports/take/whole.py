@@ -5,12 +5,13 @@ from contextlib import contextmanager
 from typing import IO, Any
 
 from django.db import connection
-from django.db.models import OuterRef, Subquery
+from django.db.models import OuterRef, Prefetch, Subquery
 from django.db.models.functions import TruncDate
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from diagnostics.models import Unit
+from parts.models import Lot, Part, Tracking
 from reports.records.columns import FIELDS
 from reports.take.archive import Archive, archive_to
 from reports.take.plan import Exported, about, exported
@@ -27,9 +28,11 @@ alike) and as JSON lines (one object a row, null where there is nothing). `id` i
 `car_id` names a row of another table. Passwords, second factors and the secrets of links are left out.
 A spreadsheet may take a text that begins with = + - or @ for a formula: open the CSV as text.
 
-again/ holds cars, jobs and fitted parts in the form in which Records takes tables in, to be brought into an empty
-shop in this order: cars, jobs, fitted. Checks do not come along that way; they stand in diagnostics/check. Units whose
-part number nobody knows are left out of again/fitted.csv.
+again/ holds cars, jobs, fitted parts and stock in the form in which Records takes tables in, to be brought into an
+empty shop in this order: cars, jobs, fitted, stock. Checks do not come along that way; they stand in diagnostics/check.
+Units whose part number nobody knows are left out of again/fitted.csv, and barred batches out of again/stock.csv:
+brought again, nothing would stand against them. Of parts followed by batch or serial number the catalogue has to say
+so first.
 
 files/ holds pictures and certificates under the names that the tables give. manifest.json has the SHA-256, the bytes
 and the rows of every entry, and the files that the books name but nobody has any more.
@@ -91,7 +94,7 @@ def _files(archive: Archive, one: Exported) -> None:
 
 def _again(archive: Archive) -> None:
     """Tables that Records takes in, headed by the names of their fields."""
-    for kind, rows in (("cars", _cars), ("jobs", _jobs), ("fitted", _fitted)):
+    for kind, rows in (("cars", _cars), ("jobs", _jobs), ("fitted", _fitted), ("stock", _stock)):
         archive.csv(f"again/{kind}", [field.name for field in FIELDS[kind]], rows)
 
 
@@ -100,7 +103,7 @@ def _cars() -> Iterator[Sequence[Any]]:
     for car in rows.iterator(chunk_size=CHUNK):
         made = f"{car.made_on.year}" if car.year_only else f"{car.made_on:%Y-%m}"
         owner = (car.owner.name, car.owner.email, car.owner.phone) if car.owner else ("", "", "")
-        yield car.vin, car.plate, car.maker, car.model, made, car.climate, car.system, *owner
+        yield car.vin, car.plate, car.maker, car.model, made, car.known_from, car.climate, car.system, *owner
 
 
 def _jobs() -> Iterator[Sequence[Any]]:
@@ -120,7 +123,7 @@ def _jobs() -> Iterator[Sequence[Any]]:
 
 
 def _fitted() -> Iterator[Sequence[Any]]:
-    rows = Unit.objects.exclude(part="").select_related("car").order_by("pk")
+    rows = Unit.objects.exclude(part="").filter(car__merged_into=None).select_related("car").order_by("pk")
     for unit in rows.iterator(chunk_size=CHUNK):
         yield (
             unit.car.vin,
@@ -131,3 +134,15 @@ def _fitted() -> Iterator[Sequence[Any]]:
             unit.removed_on,
             unit.removed_why,
         )
+
+
+def _stock() -> Iterator[Sequence[Any]]:
+    """Pieces on the shelf, reserved ones too: a part as a whole, or by batch where it is followed."""
+    lots = Prefetch("lots", Lot.objects.filter(quantity__gt=0, barred=""))
+    parts = Part.objects.select_related("stock").prefetch_related(lots).order_by("pk")
+    for part in parts.iterator(chunk_size=CHUNK):
+        if part.tracking != Tracking.NONE:
+            for lot in part.lots.all():
+                yield part.number, lot.quantity, part.name, part.place, lot.number
+        else:
+            yield part.number, part.stock.shelf if hasattr(part, "stock") else 0, part.name, part.place, ""

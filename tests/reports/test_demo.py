@@ -10,6 +10,7 @@ import uuid
 from collections import Counter
 from collections.abc import Iterator
 from io import BytesIO, StringIO
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -29,20 +30,49 @@ from diagnostics.engine.results import Fault
 from diagnostics.engine.signals import judge
 from diagnostics.engine.simulate import Bench
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.learning.records import month_of
 from diagnostics.models import BenchSheet, Check, Enquiry, FailureModel, Learning, Sighting, Unit, Work
 from diagnostics.selectors import diagnosis_of_sheet, newest_revisions, system_of
 from diagnostics.services import check_add, sheet_close, sheet_set_pose, work_add
-from parts.models import Fit, Part
-from reports.demo import fleet, people, pictures
+from parts.models import Fit, Lot, Movement, Need, Order, OrderLine, Part, Stock, Supplier
+from reports.demo import fleet, floor, people, pictures
+from reports.demo.everyday import STORIES
+from reports.demo.jobs import workday
 from reports.demo.life import Life
 from reports.demo.load import load, truth_path
 from reports.demo.records import CarRecord
+from reports.demo.then import Days
 from reports.demo.truth import BadRange, Truth, read_truth
+from reports.figures.comebacks import candidates, comebacks
+from reports.figures.records import Span
+from reports.figures.specs import KEYS
+from reports.figures_selectors import facts_of, systems_named
 from reports.models import Certificate
 from shop import gates
 from shop import vin as vins
-from shop.models import Car, Hold, Job, Role, ShopProfile, Stage, TrailEntry, User
+from shop.models import (
+    Away,
+    Bay,
+    BayBooking,
+    Car,
+    Clock,
+    ComebackCause,
+    Hold,
+    Job,
+    LineAnswer,
+    OwnerChange,
+    Picture,
+    Role,
+    ShopProfile,
+    Stage,
+    Task,
+    TrailEntry,
+    User,
+)
+from shop.selectors.estimates import estimate_of
+from shop.selectors.plans import next_for, plan_of, readiness
 from shop.services import job_move
+from tests.parts.shelving import books_agree
 
 LEFT_OUT_OF_DIGEST = {"sessions", "contenttypes", "auth", "axes"}
 
@@ -197,6 +227,35 @@ def test_the_catalogue_covers_every_position(demo: None) -> None:
         for code, position in system_of(revision).positions.items():
             assert Fit.objects.filter(part__number=position.part, system=revision.slug, position=code).exists()
     assert Part.objects.filter(superseded_by__isnull=False).exists()
+
+
+def test_the_shelf_s_books_agree_and_say_what_was_fitted(demo: None) -> None:
+    books_agree()
+    moves = Movement.objects.order_by("part", "seq")
+    for before, after in pairwise(moves):
+        assert before.part_id != after.part_id or before.at <= after.at, after
+    opened = timezone.localdate(Movement.objects.earliest("at").at)
+    fitted = Unit.objects.filter(fitted_on__gt=opened, fitted_on__lt=timezone.localdate())
+    assert set(Movement.objects.filter(unit__isnull=False).values_list("unit", flat=True)) == {
+        unit.pk for unit in fitted
+    }
+    assert fitted.count() > 20
+
+
+def test_something_of_everything_lies_on_the_shelf(demo: None) -> None:
+    today = timezone.localdate()
+    assert Movement.objects.filter(kind="received", order_line__isnull=False).count() > 10, "lead times to learn"
+    assert Movement.objects.filter(kind="counted", shelf=-1).exists()
+    assert Lot.objects.exclude(barred="").filter(quantity__gt=0).exists()
+    assert Stock.objects.filter(cores__gt=0, part__rebuildable=True).exists()
+    assert Part.objects.filter(superseded_by__isnull=False).exists()
+    assert Supplier.objects.filter(lead_days=None).exists()
+    assert Order.objects.filter(state="draft").exists()
+    assert Order.objects.filter(state="sent", expected_on__lt=today).exists()
+    assert OrderLine.objects.filter(order__state="sent", received__gt=0).exists()
+    waited = Need.objects.filter(job__hold=Hold.PART, held=0, chance=1)
+    assert waited.exists()
+    assert Need.objects.filter(held__gt=0).exists()
 
 
 def test_certificates_were_drawn(demo: None) -> None:
@@ -477,3 +536,131 @@ def test_work_of_the_demo_says_what_was_wrong(demo: None) -> None:
     assert not Work.objects.filter(mode="").exists()
     assert not BenchSheet.objects.filter(sighted=False).exists()
     assert TrailEntry.objects.filter(kind="work.added", words__contains="what was wrong: never makes").exists()
+
+
+class TestEveryday:
+    """What a person finds of the shop's day: plans, clocks, bays, estimates, and what car files keep."""
+
+    def test_a_car_waits_for_its_part_and_says_when_it_is_ready(self, demo: None) -> None:
+        job = Job.objects.get(hold=Hold.PART, hold_note="ordered, two days")
+        (line,) = [line for line in plan_of(job).lines if line.why == "part"]
+        (part,) = line.task.parts.all()
+        assert Part.objects.filter(number=part.part).exists()
+        assert part.expected_on is not None
+        assert part.expected_on > timezone.localdate()
+        ready = readiness([job])[job.pk]
+        assert timezone.localtime(ready.by.likely).date() >= part.expected_on
+        assert "part" in ready.by.waits or line.task.title in dict(ready.deciding)
+
+    def test_one_task_is_blocked_by_a_word_and_one_is_away(self, demo: None) -> None:
+        assert Task.objects.filter(blocked_note="second meter out for calibration", state="open").count() == 1
+        away = Task.objects.get(kind="outside")
+        assert "chromed" in away.title
+        assert away.outside_sent_on is not None
+        assert away.outside_sent_on < timezone.localdate()
+        assert away.outside_back_on is None
+
+    def test_the_technician_s_clock_runs_and_nobody_else_s(self, demo: None) -> None:
+        running = Clock.objects.get(stopped_at=None)
+        assert running.person.username == "tech"
+        assert running.task.job.stage == Stage.MENDING
+        first, *others = next_for(running.person, timezone.now())
+        assert first.clock == running
+        assert others
+
+    def test_bays_are_booked_before_and_after_today_and_nobody_is_booked_while_away(self, demo: None) -> None:
+        now = timezone.now()
+        assert Bay.objects.filter(active=True).count() == 3
+        assert BayBooking.objects.filter(ends_at__lt=now).exists()
+        assert BayBooking.objects.filter(starts_at__gt=now).exists()
+        for one in BayBooking.objects.all():
+            others = BayBooking.objects.filter(starts_at__lt=one.ends_at, ends_at__gt=one.starts_at).exclude(pk=one.pk)
+            assert not others.filter(bay=one.bay).exists()
+            assert not others.filter(person=one.person).exists()
+            day = timezone.localtime(one.starts_at).date()
+            assert not Away.objects.filter(person=one.person, first_day__lte=day, last_day__gte=day).exists()
+        assert Away.objects.filter(first_day__gte=timezone.localdate()).count() == 3
+
+    def test_estimates_wait_are_approved_partly_declined_replaced_and_supplemented(self, demo: None) -> None:
+        here = Job.objects.exclude(stage__in=[Stage.DONE, Stage.GONE]).filter(estimates__isnull=False).distinct()
+        states = {job.hold_note or job.stage: [one.newest for one in estimate_of(job)] for job in here}
+        (waiting,) = states["quote sent, no word yet"]
+        assert (waiting.waits, waiting.answered) == (True, 0)
+        (approved,) = states["ordered, two days"]
+        assert approved.approved.net == approved.total.net > approved.declined.net == 0
+        (partly,) = states["mending"]
+        assert partly.approved.net > partly.declined.net > 0
+        (second,) = states[Need.objects.get(part__number="TW-KFA-1100", chance=1).job.hold_note]
+        assert second.version.version == 2
+        assert second.version.lines.filter(answer__noted_by__username="counter").exists()
+        first, supplement = states["wants to think about the price"]
+        assert first.answered == len(first.lines)
+        assert supplement.waits
+        for one in (waiting, approved, partly, second, first, supplement):
+            assert all(line.unit_price > 0 for line in one.lines)
+
+    def test_the_owner_s_figures_have_something_to_tell(self, demo: None) -> None:
+        last = month_of(timezone.localdate())
+        facts = facts_of(Span(last - 11, last), figures=KEYS, systems=systems_named())
+        hours = [job for job, _day in facts.finished() if job.sold is not None and job.worked]
+        assert 60 <= len(hours) <= 150
+        sold = sum(float(job.sold or 0) for job in hours)
+        worked = sum((job.worked or 0) / 3600 for job in hours)
+        assert 0.6 < sold / worked < 1.6
+        assert {shift.person for shift in facts.shifts} == {"Mara Lindby", "Ruth Ademar"}
+        assert {move.became for move in facts.moves if move.hold} >= {Hold.PART, Hold.CUSTOMER, Hold.BAY}
+        judged = {facts_job.cause for facts_job in facts.jobs if facts_job.pk in comebacks(facts.jobs)}
+        assert judged
+        assert judged <= set(ComebackCause.values)
+        assert candidates(facts.jobs), "some are left to judge"
+
+    def test_past_work_lies_within_its_job(self, demo: None) -> None:
+        """A clock runs between the car's coming and its job's end, an answer comes after what it answers."""
+        clocks = Clock.objects.filter(task__job__stage__in=[Stage.DONE, Stage.GONE]).select_related("task__job")
+        assert clocks.count() > 200
+        for clock in clocks:
+            job = clock.task.job
+            assert clock.stopped_at is not None
+            assert job.finished_at is not None
+            assert job.opened_at < clock.started_at <= clock.stopped_at <= job.finished_at
+        answers = LineAnswer.objects.select_related("line__version__estimate__job")
+        for answer in answers:
+            sent = answer.line.version.sent_at
+            assert sent is not None
+            assert answer.line.version.estimate.job.opened_at < sent < answer.at
+            assert answer.text.startswith(f"{answer.line.number}. ")
+
+    def test_pictures_stand_in_pairs_and_their_files_are_there(self, demo: None) -> None:
+        pairs = Picture.objects.exclude(before=None)
+        assert len(pairs) == 3
+        for after in pairs:
+            assert after.before is not None
+            work = after.job.work.get(position=after.position)
+            assert after.before.at < work.at < after.at
+            with after.file.open("rb") as file, Image.open(file) as image:
+                assert image.size == (after.width, after.height)
+
+    def test_one_car_went_over_to_its_owner_of_today(self, demo: None) -> None:
+        change = OwnerChange.objects.get()
+        assert change.car.owner == change.later
+        assert change.earlier not in (None, change.later)
+        before = change.car.jobs.filter(finished_at__date__lte=change.on)
+        assert before.exists()
+        assert change.car.jobs.filter(opened_at__date__gte=change.on).exists()
+
+
+@pytest.mark.parametrize("weekday", range(7))
+def test_the_shop_s_day_can_be_told_on_every_day_of_the_week(weekday: int) -> None:
+    """Workdays are counted over the weekend: what is told of never comes after the day, nor ahead of its car."""
+    today = dt.date(2026, 3, 2) + dt.timedelta(days=weekday)
+    zone = timezone.get_default_timezone()
+    days = Days(today, dt.datetime.combine(today, dt.time(6), zone), zone)
+    assert days.day(-1) < today <= days.day(0)
+    assert all(days.day(number).weekday() < 5 for number in range(-12, 12))
+    for (stage, hold, note), spells in STORIES.items():
+        (slot,) = [one for one in floor.SLOTS if (one.stage, one.hold, one.hold_note) == (stage, hold, note)]
+        came = workday(days.day(-1) - dt.timedelta(days=slot.days), back=True)
+        for spell in spells:
+            assert days.at(spell.day, spell.hour) >= dt.datetime.combine(came, dt.time(11, 30), zone) or (
+                days.day(spell.day) > came
+            ), (stage, note, spell)

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from diagnostics.paper.fonts import MISSING, lacks_letters, plain
 from reports.document.content import Certificate, Finding, Issuer, Observed, Results, WorkDone
 from reports.document.draw import draw
-from reports.document.draw.fonts import MISSING, lacks_letters, plain
 from tests.reports import sample
 
 

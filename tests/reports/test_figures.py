@@ -86,8 +86,25 @@ class TestComebacks:
             _job(3, _day(5), _day(5, 20), car=3),
         ]
         assert comebacks(jobs) == {2: 1}
-        assert _cells("right", *jobs) == ["2", "50 % (12 to 88)", "1"], "the third is not 90 days old"
+        assert _cells("right", *jobs) == ["2", "50 % (12 to 88)", "1", "–"], "the third is not 90 days old"
         assert _cells("comebacks", *jobs, causes={"same": "the same", "": "unsaid"}) == ["1", "1", "–"]
+
+    def test_a_job_that_nobody_judged_is_in_no_share(self) -> None:
+        """Of three jobs two are settled: after the first the car did not come again, after the second it came back."""
+        jobs = [
+            _job(1, _day(1), _day(1, 5)),
+            _job(2, _day(1), _day(1, 6), car=2),
+            _job(3, _day(2), car=2, comeback_of=2, cause="same", judged=True),
+            _job(4, _day(1), _day(1, 7), car=3),
+            _job(5, _day(2), car=3),
+        ]
+        assert _cells("right", *jobs) == ["3", "50 % (12 to 88)", "1", "1"]
+        spec = spec_of("right")
+        assert spec is not None
+        assert "whether the car came back: 1 jobs" in table_of(spec, Facts(SPAN, NOW, tuple(jobs)), "month").notes[0]
+        settled = [*jobs[:-1], _job(5, _day(2), car=3, judged=True)]
+        assert _cells("right", *settled) == ["3", "67 % (25 to 92)", "1", "–"]
+        assert _cells("right", *jobs[3:]) == ["1", "–", "–", "1"], "where nothing is judged there is no share"
 
 
 class TestHits:
@@ -153,6 +170,13 @@ class TestJudging:
             comeback_judge(job=again, by=parts_user, after=job, cause="same")
         again.refresh_from_db()
         assert again.comeback_judged_at is None
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_figure_is_there_by_month_and_by_top_system(key: str) -> None:
+    spec = spec_of(key)
+    assert spec is not None
+    assert {"month", "system"} <= set(spec.by)
 
 
 @pytest.mark.parametrize("key", KEYS)

@@ -120,7 +120,7 @@ def test_a_failure_is_said_and_can_be_asked_again(
     made, run = services.certificate_freeze(job=checked, by=tech)
     assert run is not None
     with monkeypatch.context() as patch:
-        patch.setattr(services, "draw", broken)
+        patch.setattr(services, "paper", broken)
         certificate_issue_task(str(run.pk), made.pk)
     run.refresh_from_db()
     made.refresh_from_db()

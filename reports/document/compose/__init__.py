@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from diagnostics.engine.results import ProofState, Suspect
 from reports.document.compose import results as _results
+from reports.document.compose.ahead import ahead_of, ahead_words, expected_words
 from reports.document.compose.findings import findings, quantity
 from reports.document.compose.overall import decision_rule_words, overall
 from reports.document.compose.seen import Evidence, Seen, Worked
@@ -15,7 +16,10 @@ __all__ = [
     "Evidence",
     "Seen",
     "Worked",
+    "ahead_of",
+    "ahead_words",
     "decision_rule_words",
+    "expected_words",
     "overall",
     "quantity",
     "results_of",

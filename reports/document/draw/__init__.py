@@ -9,13 +9,17 @@ from dataclasses import dataclass
 from reportlab.platypus import CondPageBreak
 
 from diagnostics.engine.words import _
+from diagnostics.paper.fonts import fonts_ready, lacks_letters
+from diagnostics.paper.frame import Paper
+from diagnostics.paper.kit import PAGE, Flow
 from reports.document.content import Certificate, to_json
+from reports.document.draw.ahead import what_may_fail
 from reports.document.draw.closing import approval, cautions, end, how, not_tested
+from reports.document.draw.code import Proof, checking, data_name
 from reports.document.draw.first_page import first_page
-from reports.document.draw.fonts import fonts_ready, lacks_letters
-from reports.document.draw.frame import Paper
-from reports.document.draw.kit import PAGE, Flow
 from reports.document.draw.results import readings, results
+
+__all__ = ["VIN_END", "Drawn", "Proof", "data_name", "draw"]
 
 VIN_END = 6
 """Characters of the VIN that stand at the foot of each page."""
@@ -27,8 +31,9 @@ class Drawn:
     pages: int
 
 
-def draw(content: Certificate) -> Drawn:
-    """Lay the certificate out. Never fails on what the words are, however long or strange."""
+def draw(content: Certificate, proof: Proof | None = None) -> Drawn:
+    """Lay the certificate out. Never fails on what the words are, however long or strange. Without `proof` nothing says
+    where it can be checked: a draft."""
     fonts_ready()
     title = _("Top inspection certificate {number}").format(number=content.number)
     item = content.item
@@ -40,19 +45,21 @@ def draw(content: Certificate) -> Drawn:
         head=f"{content.issuer.name} · {title}",
         issued_at=content.issued_at,
     )
-    pdf, pages = paper.made_of(_story(content))
+    pdf, pages = paper.made_of(_story(content, proof))
     return Drawn(pdf, pages)
 
 
-def _story(content: Certificate) -> list[Flow]:
+def _story(content: Certificate, proof: Proof | None) -> list[Flow]:
     return [
-        *first_page(content),
+        *first_page(content, proof),
         CondPageBreak(0.6 * PAGE[1]),  # a page of its own, unless its findings ran over to the next
         *results(content),
+        *what_may_fail(content),
         *not_tested(content),
         *cautions(content),
         *how(content),
         *approval(content, lacks_letters(to_json(content))),
+        *(checking(content, proof) if proof else ()),
         *readings(content),
         *end(content),
     ]

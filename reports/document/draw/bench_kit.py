@@ -7,9 +7,9 @@ from reportlab.lib.colors import HexColor
 from reportlab.platypus import Flowable, KeepInFrame, Table, TableStyle
 
 from diagnostics.engine.system.model import Pin
-from reports.document.draw.fonts import REGULAR, plain
-from reports.document.draw.frame import Paper
-from reports.document.draw.kit import (
+from diagnostics.paper.fonts import REGULAR, plain
+from diagnostics.paper.frame import Paper
+from diagnostics.paper.kit import (
     BARE,
     BOTTOM,
     INK,
@@ -25,7 +25,7 @@ from reports.document.draw.kit import (
     Flow,
     text,
 )
-from reports.document.draw.marks import Mark, Seam
+from diagnostics.paper.marks import Mark, Seam
 
 INKS: Final[Mapping[str, str]] = {
     "BK": "#111111",

@@ -4,12 +4,12 @@ from reportlab.platypus import Spacer
 
 from diagnostics.engine.bench_list import BenchList, ByHand, PoseToRead, Reading
 from diagnostics.engine.words import _
+from diagnostics.paper.fonts import fonts_ready
+from diagnostics.paper.frame import Paper
+from diagnostics.paper.kit import CELL, CELL_BOLD, HEAD, SMALL, STRONG, SUB, Flow, facts, moment, text
+from diagnostics.paper.marks import Tag
 from reports.document.bench import BenchPaper
 from reports.document.draw.bench_kit import Box, Wire, grid, masthead, one_page
-from reports.document.draw.fonts import fonts_ready
-from reports.document.draw.frame import Paper
-from reports.document.draw.kit import CELL, CELL_BOLD, HEAD, SMALL, STRONG, SUB, Flow, facts, moment, text
-from reports.document.draw.marks import Tag
 
 
 def draw_bench_list(content: BenchPaper) -> bytes:

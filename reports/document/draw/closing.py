@@ -5,9 +5,8 @@ from collections import defaultdict
 from reportlab.platypus import Spacer
 
 from diagnostics.engine.words import _
-from reports.document.content import Area, Certificate, Instrument
-from reports.document.draw.fonts import MISSING
-from reports.document.draw.kit import (
+from diagnostics.paper.fonts import MISSING
+from diagnostics.paper.kit import (
     BODY,
     CELL,
     SMALL,
@@ -21,7 +20,8 @@ from reports.document.draw.kit import (
     table,
     text,
 )
-from reports.document.draw.marks import Seam, Tag
+from diagnostics.paper.marks import Seam, Tag
+from reports.document.content import Area, Certificate, Instrument
 from reports.document.draw.states import area_words
 
 

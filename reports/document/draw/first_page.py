@@ -5,8 +5,7 @@ from collections import Counter
 from reportlab.platypus import Spacer, Table, TableStyle
 
 from diagnostics.engine.words import _
-from reports.document.content import Certificate
-from reports.document.draw.kit import (
+from diagnostics.paper.kit import (
     BARE,
     BODY,
     CELL,
@@ -27,13 +26,18 @@ from reports.document.draw.kit import (
     table,
     text,
 )
-from reports.document.draw.marks import Mark, Seam
+from diagnostics.paper.marks import Mark, Seam
+from reports.document.content import Certificate
+from reports.document.draw.code import Code, Proof
 from reports.document.draw.states import area_words, statement_tag, weight_tag
 
+_CODE = 68
+"""Points: 24 mm, which a telephone reads from a printed page."""
 
-def first_page(content: Certificate) -> list[Flow]:
+
+def first_page(content: Certificate, proof: Proof | None) -> list[Flow]:
     return [
-        *_masthead(content),
+        *_masthead(content, proof),
         *_replaces(content),
         *_who_and_what(content),
         *_result(content),
@@ -44,7 +48,7 @@ def first_page(content: Certificate) -> list[Flow]:
     ]
 
 
-def _masthead(content: Certificate) -> list[Flow]:
+def _masthead(content: Certificate, proof: Proof | None) -> list[Flow]:
     issuer = content.issuer
     reach = " · ".join(part for part in (issuer.phone, issuer.email) if part)
     name = [text(issuer.name, STRONG), text(issuer.address, SOFT_SMALL)]
@@ -52,12 +56,18 @@ def _masthead(content: Certificate) -> list[Flow]:
         name.append(text(reach, SOFT_SMALL))
     number = [text(_("Certificate"), LABEL), text(content.number, STRONG), text(_("issued"), LABEL)]
     number.append(text(day(content.issued_at), STRONG))
-    top = Table([[Mark(1.05), name, number]], colWidths=[50, WIDTH - 50 - 128, 128], splitInRow=1, hAlign="LEFT")
+    cells, widths = [Mark(1.05), name, number], [50, WIDTH - 50 - 128, 128]
+    if proof is not None:
+        number.append(text(_("To check it, scan the code."), LABEL))
+        cells.append(Code(proof.url, _CODE))
+        widths = [50, WIDTH - 50 - 128 - _CODE, 128, _CODE]
+    top = Table([cells], colWidths=widths, splitInRow=1, hAlign="LEFT")
     top.setStyle(
         TableStyle(
             [
                 *BARE,
                 ("TOPPADDING", (0, 0), (-1, -1), 0),
+                ("RIGHTPADDING", (3, 0), (3, -1), 0),
             ]
         )
     )

@@ -14,12 +14,12 @@ from diagnostics.engine.poses import place_words, plain
 from diagnostics.engine.system.model import Pin, Position, TopSystem
 from diagnostics.engine.system.series import twin_of
 from diagnostics.engine.words import _
+from diagnostics.paper.fonts import BOLD, REGULAR, fonts_ready
+from diagnostics.paper.frame import Paper
+from diagnostics.paper.kit import CELL, CELL_BOLD, HEAD, INK, SMALL, SOFT, SUB, WIDTH, Flow, day, facts, text
+from diagnostics.paper.marks import Tag
 from reports.document.bench import PinCard
 from reports.document.draw.bench_kit import INKS, Wire, grid, masthead, one_page
-from reports.document.draw.fonts import BOLD, REGULAR, fonts_ready
-from reports.document.draw.frame import Paper
-from reports.document.draw.kit import CELL, CELL_BOLD, HEAD, INK, SMALL, SOFT, SUB, WIDTH, Flow, day, facts, text
-from reports.document.draw.marks import Tag
 
 DIGEST_SHOWN = 12
 

@@ -12,10 +12,9 @@ from diagnostics.charts.strip import Strip, StripCell, StripMark, StripRow
 from diagnostics.charts.words import curve_words, months_phrase, percent_words
 from diagnostics.engine.words import _
 from diagnostics.learning.records import Curve
-from reports.document.draw.bench_kit import grid, masthead
-from reports.document.draw.fonts import BOLD, REGULAR, chart_font, fonts_ready, plain
-from reports.document.draw.frame import Paper
-from reports.document.draw.kit import (
+from diagnostics.paper.fonts import BOLD, REGULAR, chart_font, fonts_ready, plain
+from diagnostics.paper.frame import Paper
+from diagnostics.paper.kit import (
     BODY,
     CELL,
     CELL_RIGHT,
@@ -34,7 +33,8 @@ from reports.document.draw.kit import (
     table,
     text,
 )
-from reports.document.draw.marks import Tag
+from diagnostics.paper.marks import Tag
+from reports.document.draw.bench_kit import grid, masthead
 from reports.document.ranges import RangeOnPaper, RangesPaper
 
 SIDE, ROW, HEAD = 128.0, 17.0, 12.0

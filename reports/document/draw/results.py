@@ -2,9 +2,7 @@
 
 from diagnostics.engine.hold import GUARD_BAR
 from diagnostics.engine.words import _
-from reports.document.compose.findings import quantity
-from reports.document.content import Certificate, Hold, MotionTrial, StepTime, WorkDone
-from reports.document.draw.kit import (
+from diagnostics.paper.kit import (
     CELL,
     CELL_BOLD,
     CELL_RIGHT,
@@ -18,7 +16,9 @@ from reports.document.draw.kit import (
     table,
     text,
 )
-from reports.document.draw.marks import Tag
+from diagnostics.paper.marks import Tag
+from reports.document.compose.findings import quantity
+from reports.document.content import Certificate, Hold, MotionTrial, StepTime, WorkDone
 from reports.document.draw.states import outcome_tag, proof_tag, seen_tag
 
 

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from typing import Final
 
 from diagnostics.engine.words import _
+from diagnostics.paper.marks import Tag
 from reports.document.content import Area, ProofRow, Statement, Weight
 from reports.document.decide import Outcome
-from reports.document.draw.marks import Tag
 
 WEIGHTS: Final[Mapping[Weight, tuple[str, str]]] = {
     "critical": ("octagon", "Critical"),

@@ -9,6 +9,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils.translation import gettext as _
 
+from parts.tasks import plan_nightly
 from reports.demo import people, serve
 from reports.demo.load import load
 from shop.errors import Conflict
@@ -34,8 +35,11 @@ class Command(BaseCommand):
         self._say(_("The demo shop is loaded.") if new else _("The demo shop is there already; nothing was changed."))
         self._print_sign_ins()
         if not no_server:
+            if new:
+                plan_nightly()  # the worker makes the first plan while people look at the first pages
             # This process has done its work and hands its place to one that needs little memory.
             sys.stdout.flush()
+            os.environ.setdefault("PUBLIC_URL", f"http://localhost:{port}")  # printed on what is issued from now on
             os.execv(sys.executable, [sys.executable, "-m", serve.__name__, str(port)])  # noqa: S606 - our own module
 
     def _say(self, words: str) -> None:

@@ -116,6 +116,20 @@ def test_what_the_file_states_otherwise_is_changed_and_told(bring: Bring, car: C
     assert fates(bring(f"VIN,Maker,Model,Built,Plate\n{VIN},Halden,Brise,2014-06,\n")) == [(2, "same")]
 
 
+def test_from_when_the_history_is_known_comes_along(bring: Bring, car: Car) -> None:
+    """What the books know and the file leaves empty stays; what cannot be beside the books' month is its row's fate."""
+    head = "VIN,Maker,Model,Built,History known from\n"
+    assert fates(
+        bring(f"{head}0TWAH5903RT000011,Halden,Brise,2014-06,03.02.2018\n{VIN},Halden,Brise,2014,2016-01-09\n")
+    )
+    assert Car.objects.get(vin="0TWAH5903RT000011").known_from == dt.date(2018, 2, 3)
+    assert Car.objects.get(vin=VIN).known_from == dt.date(2016, 1, 9)
+    assert fates(bring(f"{head}{VIN},Halden,Brise,2014-06,\n")) == [(2, "same")]
+    for row, words in (("2014,2014-02-01", "before the car was made"), ("2014,2199-01-01", "lies in the future")):
+        with pytest.raises(NotBrought, match=words):
+            bring(f"{head}{VIN},Halden,Brise,{row}\n")
+
+
 def test_a_car_that_was_written_down_twice_stays_as_it_was_put_together(bring: Bring, car: Car) -> None:
     """Its row changes nothing, and its old jobs go to the car that stands for both."""
     bring(CARS)
@@ -255,11 +269,6 @@ def test_rows_of_units_that_cannot_be(bring: Bring, row: str, words: str) -> Non
     assert words in refused[0].words
 
 
-def test_stock_is_recognised_and_told_why_it_cannot_come(bring: Bring) -> None:
-    with pytest.raises(ShopError, match="no stock ledger yet"):
-        bring("Part number;Quantity;Bin\nTW-1;4;A3\n")
-
-
 def test_days_that_may_be_two_are_asked(bring: Bring) -> None:
     bring(CARS)
     table = "VIN,Job,Title,Opened,Finished\n0TWAH5903RT000011,B-1,x,03/04/2019,05/06/2019\n"
@@ -316,7 +325,7 @@ def test_the_command_brings_and_says_what_became_of_it(
         (CARS, ["--column", "plate"], "expected HEADING=FIELD"),
         (CARS, ["--column", "Nothing=vin"], "no column “Nothing”"),
         (CARS + "x,,,,,,,,,\n", [], "1 rows are refused"),
-        ("Part number,Quantity\nx,1\n", [], "no stock ledger yet"),
+        ("Part number,Quantity\nx,1\n", [], "x is not in the catalogue, and the file gives no name for it"),
     ],
 )
 def test_the_command_refuses_in_one_line(owner: User, tmp_path: Path, text: str, more: list[str], words: str) -> None:

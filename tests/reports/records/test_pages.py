@@ -76,6 +76,17 @@ def test_the_file_is_deleted_once_it_is_brought(
     assert not kept.exists()
 
 
+def test_a_file_that_is_too_large_is_refused_as_the_page_says(owners: Client) -> None:
+    assert "At most 15 MB and 100,000 rows." in owners.get("/records/").content.decode()
+    answer = _send(owners, CARS.encode() + b"\n" * (15 * 1024 * 1024))
+    assert answer.status_code == 422
+    assert "The file is larger than 15 MB, the most that is taken; divide the table." in answer.content.decode()
+    assert not ImportedFile.objects.exists()
+    answer = _send(owners, bytes(18 * 1024 * 1024))  # so large that nothing reads it
+    assert answer.status_code == 413
+    assert "What was sent is too large; expected at most 17 MB." in answer.content.decode()
+
+
 def test_refused_rows_are_shown_and_nothing_can_be_brought(owners: Client) -> None:
     at = _send(owners, CARS.encode() + b"bad;Halden;Brise;2015\n")["Location"]
     owners.post(at, MATCHED)

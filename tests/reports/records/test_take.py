@@ -29,6 +29,7 @@ from shop.services.owners import owner_change
 from tests.conftest import PASSWORD
 from tests.reports.records.conftest import Bring
 from tests.reports.test_services import ask_and_issue
+from tests.shop.estimating import sent
 
 pytestmark = pytest.mark.django_db
 
@@ -128,8 +129,9 @@ def test_it_can_be_brought_into_an_empty_shop(
     books: Certificate, car: Car, bring: Bring, owner: User, tmp_path: Path
 ) -> None:
     services.car_create(
-        by=owner, vin="0TWAH5903RT000044", maker="Halden", model="Küste", made_on=dt.date(2015, 3, 1), year_only=True
-    )
+        by=owner, vin="0TWAH5903RT000044", maker="Halden", model="Küste", made_on=dt.date(2015, 3, 1), year_only=True,
+        known_from=dt.date(2019, 4, 5),
+    )  # fmt: skip
     with _taken(tmp_path) as archive:
         cars, jobs, fitted = (archive.read(f"again/{name}.csv").decode() for name in ("cars", "jobs", "fitted"))
     again = {fate.fate for table in (cars, fitted) for fate in bring(table).fates}
@@ -145,7 +147,7 @@ def test_it_can_be_brought_into_an_empty_shop(
 
 
 def _facts() -> list[tuple[Any, ...]]:
-    names = ("vin", "plate", "maker", "model", "made_on", "year_only", "climate", "system", "owner__name")
+    names = ("vin", "plate", "maker", "model", "made_on", "year_only", "known_from", "climate", "system", "owner__name")
     return list(Car.objects.order_by("vin").values_list(*names, "owner__phone"))
 
 
@@ -233,6 +235,9 @@ def handed_on(books: Certificate, car: Car, counter: User, tech: User) -> Job:
     job.opened_at = timezone.now() - dt.timedelta(days=400)
     job.stage, job.finished_at = Stage.DONE, timezone.now() - dt.timedelta(days=390)
     job.save()
+    version, _token = sent(job, counter)
+    answers = {line.pk: "approved" for line in version.lines.all()}
+    services.answers_keep(version=version, answers=answers, name="Ada Quill")
     ben = services.customer_create(by=counter, name="Ben Roe", email="ben@post.example")
     owner_change(car=car, to=ben, on=timezone.localdate() - dt.timedelta(days=30), by=counter)
     car.refresh_from_db()
@@ -253,7 +258,17 @@ def test_a_car_goes_with_its_history_and_its_owners_own_jobs(
     assert len(_csv(archive, "checks")) > 0
     everything = b"".join(archive.read(name) for name in archive.namelist()).decode(errors="replace")
     assert "Ben says it drips" in everything
-    for other in ("Ada", "Quill", "555 0100", "tech", "counter", "picture of " + str(handed_on.pk - 1)):
+    for other in (
+        "Ada",
+        "Quill",
+        "555 0100",
+        "EUR",
+        "216.00",
+        "41.35",
+        "tech",
+        "counter",
+        "picture of " + str(handed_on.pk - 1),
+    ):
         assert other not in everything, other
     assert [name for name in archive.namelist() if name.startswith("files/")] == [
         f"files/{handed_on.pictures.get().file.name}"
