@@ -17,6 +17,8 @@ from diagnostics.engine.system.revising import with_revision
 from diagnostics.models import BenchSheet, Check, Enquiry, ProductionRange, SystemDraft, SystemRevision
 from diagnostics.services import Contact, draft_keep, enquiry_send
 from parts.models import Part
+from parts.services import need_add, offer_set, order_line_add, supplier_set
+from parts.services.plan import line_decide
 from reports.models import Certificate
 from shop import services
 from shop.errors import Refused
@@ -27,6 +29,9 @@ from shop.services.clocks import clock_start
 from shop.services.sessions import session_begin
 from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
+from tests.parts.planned import a_plan, needing
+from tests.parts.shelving import shelf_keys
+from tests.reports.commissioning import commissioned
 from tests.reports.records.conftest import judged_import
 from tests.shop.bays import a_booking, left_bay
 from tests.shop.estimating import drafted, sent
@@ -85,6 +90,7 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("shop:rates", "get", {}, frozenset({Role.OWNER})),
     ("shop:rates", "post", {"currency": "EUR"}, frozenset({Role.OWNER})),
     ("shop:picture", "get", {}, ALL),
+    ("shop:picture-small", "get", {}, ALL),
     ("shop:picture-look", "get", {}, ALL),
     ("shop:picture-words", "post", {"caption": "Lid"}, ALL),
     ("shop:picture-pair", "post", {"other": "1"}, ALL),
@@ -184,6 +190,13 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("diagnostics:enquiry-take", "post", {}, BOOKS),
     ("diagnostics:enquiry-close", "post", {}, BOOKS),
     ("diagnostics:enquiry-erase", "post", {}, frozenset({Role.OWNER})),
+    ("reports:commissions", "get", {}, ALL),
+    ("reports:commissions-waiting", "get", {}, ALL),
+    ("reports:commission-one", "get", {}, ALL),
+    ("reports:commission-take", "post", {"vin": "bad"}, BOOKS),
+    ("reports:commission-decline", "post", {"reason": "We do not know this top."}, BOOKS),
+    ("reports:commission-link", "post", {"act": "revoke"}, BOOKS),
+    ("reports:commission-erase", "post", {"sure": "yes"}, CUSTOMERS),
     ("diagnostics:ranges", "get", {}, ALL),
     ("diagnostics:ranges", "post", {}, frozenset({Role.TECHNICIAN, Role.PARTS, Role.OWNER})),
     ("diagnostics:range", "get", {}, ALL),
@@ -196,11 +209,57 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("parts:options", "get", {}, ALL),
     ("parts:part-add", "post", {"number": "TW-ZZZ-0001", "name": "Clip"}, CATALOGUE),
     ("parts:fit-add", "post", {"part": "TW-BGA-3014", "system": "rht-trio", "position": "BG1"}, CATALOGUE),
+    ("parts:part", "get", {}, ALL),
+    ("parts:part-moves", "get", {}, ALL),
+    ("parts:part-forecast", "get", {}, ALL),
+    ("parts:part-cars", "get", {}, ALL),
+    ("parts:part-act", "post", {"barcode": "1"}, CATALOGUE),
+    ("parts:move-undo", "post", {}, CATALOGUE),
+    ("parts:goods-in", "get", {}, CATALOGUE),
+    ("parts:goods-in", "post", {"code": "none"}, CATALOGUE),
+    ("parts:barcode", "get", {}, CATALOGUE),
+    ("parts:barcode", "post", {"barcode": "1"}, CATALOGUE),
+    ("parts:counts", "get", {}, CATALOGUE),
+    ("parts:counts", "post", {}, CATALOGUE),
+    ("parts:count", "get", {}, CATALOGUE),
+    ("parts:count", "post", {"code": "none"}, CATALOGUE),
+    ("parts:count-close", "post", {}, CATALOGUE),
+    ("parts:count-strike", "post", {}, CATALOGUE),
+    ("parts:labels", "get", {}, ALL),
+    ("parts:lot", "get", {}, ALL),
+    ("parts:lot", "post", {"why": "cracked"}, CATALOGUE),
+    ("parts:suppliers", "get", {}, ALL),
+    ("parts:suppliers", "post", {"name": ""}, CATALOGUE),
+    ("parts:supplier", "get", {}, ALL),
+    ("parts:supplier", "post", {"name": ""}, CATALOGUE),
+    ("parts:part-offers", "get", {}, ALL),
+    ("parts:part-offers", "post", {}, CATALOGUE),
+    ("parts:offer-act", "post", {}, CATALOGUE),
+    ("parts:orders", "get", {}, ALL),
+    ("parts:orders-late", "get", {}, ALL),
+    ("parts:order-add", "post", {"quantity": "0"}, CATALOGUE),
+    ("parts:order", "get", {}, ALL),
+    ("parts:order-paper", "get", {}, ALL),
+    ("parts:order-table", "get", {}, ALL),
+    ("parts:order-act", "post", {}, CATALOGUE),
+    ("parts:order-line-act", "post", {}, CATALOGUE),
+    ("parts:plan", "get", {}, ALL),
+    ("parts:plan-anew", "post", {}, CATALOGUE),
+    ("parts:plan-policy", "post", {"ready": "95"}, CATALOGUE),
+    ("parts:plan-decide", "post", {"quantity": "0"}, CATALOGUE),
+    ("parts:plan-reopen", "post", {}, CATALOGUE),
+    ("parts:plan-accept", "post", {}, CATALOGUE),
+    ("parts:job-needs", "get", {}, ALL),
+    ("parts:job-needs-likely", "get", {}, ALL),
+    ("parts:need-add", "post", {"part": "TW-BGA-3014", "quantity": "0"}, ALL),
+    ("parts:need-act", "post", {}, ALL),
     ("reports:certificates", "get", {}, ALL),
     ("reports:certificate", "get", {}, ALL),
     ("reports:certificate-file", "get", {}, ALL),
+    ("reports:certificate-withdraw", "post", {"reason": "r"}, OWNER),
     ("reports:job-panel", "get", {}, ALL),
     ("reports:car-panel", "get", {}, ALL),
+    ("reports:car-findings", "get", {}, ALL),
     ("reports:issue", "post", {}, BENCH),
     ("reports:figures", "get", {}, OWNER),
     ("reports:figure", "get", {}, OWNER),
@@ -225,14 +284,25 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
 COUNTED = (TrailEntry, Check, BenchSheet, Part, Certificate, SystemRevision, SystemDraft)
 
 # Found by nobody in this little shop: that somebody signed in gets as far as the answer is what counts.
-NOT_FOUND = {"shop:picture", "reports:export-file", "reports:certificate", "reports:certificate-file"}
+NOT_FOUND = {
+    "shop:picture",
+    "shop:picture-small",
+    "reports:export-file",
+    "reports:certificate",
+    "reports:certificate-file",
+    "reports:certificate-withdraw",
+}
 # The interview of customers: nobody of them has a sign-in.
 PUBLIC = ["diagnostics:tell", "diagnostics:tell-about", "diagnostics:tell-send", "diagnostics:tell-sent"]
 PUBLIC += ["shop:estimate-public"]  # behind a private link
+PUBLIC += ["reports:check", "reports:check-schema"]  # whoever holds a certificate
+PUBLIC += ["reports:commission", "reports:commission-follow"]  # an outside buyer, the latter by a private link
 PRIVATE_LINKS = {"shop:calendar"}
 # Before somebody has signed in.
 OPEN_TO_ALL = {"shop:sign-in", "shop:sign-in-code", "shop:forgotten", "shop:new-password", "shop:join", *PUBLIC}
 OPEN_TO_ALL |= PRIVATE_LINKS
+OPEN_TO_ALL |= {"reports:commission-file", "reports:commission-withdraw"}  # tests/reports/test_commission.py
+OPEN_TO_ALL |= {"reports:check-number", "reports:check-root"}  # need an issued one: tests/reports/test_checking.py
 
 
 @pytest.fixture
@@ -243,9 +313,17 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     sheet = opened(job, tech)
     check = add(sheet, tech, check="battery", volts=12.6)
     Part.objects.create(number="TW-BGA-3014", name="Switch")
+    need = need_add(job=job, part=Part.objects.get(), by=tech)
+    switch = Part.objects.get()
+    supplier = supplier_set(by=owner, name="Canvas and Bow")
+    offer = offer_set(part=switch, supplier=supplier, by=owner)
+    ordered = order_line_add(supplier=supplier, part=switch, by=owner, quantity=1)
+    left_out = line_decide(line=a_plan((switch, 2)).lines.get(), by=owner, quantity=0, why="not now")
+    shelf_plan = a_plan((switch, 1), cars=[needing(car)])
     run = run_queue(kind="certificate", title="Certificate", by=counter, job=job)
     brought = judged_import(owner).pk
     enquiry = enquiry_send(revision=None, answers={}, contact=Contact(name="Ada", phone="1", words="Stops."))
+    commission, followed_by = commissioned()
     invitation, _token = services.invitation_make(by=owner, name="Ben", email="ben@x.example", role="parts")
     left = User.objects.create_user("left", is_active=False)
     services.second_factor_set_up(
@@ -267,6 +345,12 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "task-act": (booked.task_id, "start"), "clock": clock.pk,
         "booking": booked.pk, "booking-drop": booked.pk, "bay-rename": booked.bay_id, "bay-give-up": left_bay().pk,
         "bay-take-up": left_bay(active=False).pk, "away-remove": away.pk, "calendar-revoke": feed.pk,
+        "job-needs": job.pk, "job-needs-likely": job.pk, "need-add": job.pk, "need-act": (need.pk, "drop"),
+        "supplier": supplier.pk, "part-offers": switch.pk, "offer-act": (offer.pk, "prefer"),
+        "order": ordered.order_id, "order-paper": ordered.order_id, "order-table": ordered.order_id,
+        "order-act": (ordered.order_id, "confirm"), "order-line-act": (ordered.pk, "change"),
+        **shelf_keys(owner, switch), "part-forecast": switch.pk, "part-cars": switch.pk,
+        "plan-decide": shelf_plan.lines.get().pk, "plan-reopen": left_out.pk, "plan-accept": shelf_plan.pk,
         "estimate": draft.pk, "estimate-lines": draft.pk, "estimate-words": draft.pk, "estimate-send": draft.pk,
         "estimate-withdraw": offered.pk, "estimate-next": offered.pk, "estimate-answer": offered.pk,
         "estimate-public": link, "outlay-strike": outlay.pk,
@@ -275,17 +359,21 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "person": tech.pk, "person-role": tech.pk, "person-leave": tech.pk, "person-return": left.pk,
         "person-factor-reset": tech.pk,
         "enquiry": enquiry.pk, "enquiry-take": enquiry.pk, "enquiry-close": enquiry.pk, "enquiry-erase": enquiry.pk,
+        "commission-one": commission.pk, "commission-take": commission.pk, "commission-decline": commission.pk,
+        "commission-link": commission.pk, "commission-erase": commission.pk, "commission-follow": followed_by,
         "system-play": "rht-trio", "system-history": "rht-trio", "system-file": "rht-trio", "draft": "rht-trio",
         "draft-play": "rht-trio", "draft-publish": "rht-trio", "draft-drop": "rht-trio",
         "tell-about": "rht-trio", "tell-sent": enquiry.code,
         "car": car.pk, "car-edit": car.pk, "car-merge": car.pk, "car-owner": car.pk, "car-pictures": car.pk,
-        "car-risks": car.pk,
+        "car-risks": car.pk, "car-findings": car.pk,
         "picture-look": picture, "picture-words": picture, "picture-pair": picture, "picture-unpair": picture,
         "car-positions": car.pk, "car-lives": car.pk, "car-ranges": car.pk, "odometer-add": car.pk, "job-new": car.pk,
-        "customer": car.owner_id, "customer-edit": car.owner_id, "picture": 9999, "run": run.pk, "run-cancel": run.pk,
+        "customer": car.owner_id, "customer-edit": car.owner_id, "picture": 9999, "picture-small": 9999,
+        "run": run.pk, "run-cancel": run.pk,
         "system": "rht-trio", "system-rates": "rht-trio", "car-units": car.pk, "car-proof": car.pk, "car-panel": car.pk,
         "car-outlook": car.pk,
         "certificate": "TW-2026-XXXXXXXX-X", "certificate-file": "TW-2026-XXXXXXXX-X",
+        "certificate-withdraw": "TW-2026-XXXXXXXX-X",
         "check-strike": check.pk, "sheet-fields": sheet.pk, "sheet-compare": sheet.pk, "next": sheet.pk,
         "sheet-drawings": sheet.pk, "sheet-times": sheet.pk, "bench-list": sheet.pk, "pin-card": "rht-trio",
         "import": brought, "import-bring": brought, "import-drop": brought, "import-fates": brought,

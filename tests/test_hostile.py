@@ -16,6 +16,7 @@ from shop.models import Car, Job, Picture, ShopProfile, User
 from shop.services import invitation_make
 from shop.services.clocks import clock_start
 from tests.diagnostics.bench import add, opened, publish
+from tests.reports.commissioning import commissioned
 from tests.reports.records.conftest import judged_import
 from tests.shop.bays import a_booking
 from tests.shop.estimating import drafted, sent
@@ -86,12 +87,12 @@ FORMS: dict[str, dict[str, Any]] = {
     "/tour/dismiss/": {"x": "y"},
     "/jobs/{job}/plan/tasks/": {
         "title": "Fit", "kind": "labour", "planned_minutes": "60", "least_minutes": "30", "most_minutes": "90",
-        "needs_bay": "on", "person": "1", "outside_by": "", "outside_days": "", "caution": "c",
+        "needs_bay": "on", "bay": "1", "person": "1", "outside_by": "", "outside_days": "", "caution": "c",
     },
     "/jobs/{job}/plan/template/": {"template": "seal-set"},
     "/tasks/{task}/": {
         "title": "Fit", "kind": "outside", "planned_minutes": "60", "least_minutes": "30", "most_minutes": "90",
-        "needs_bay": "on", "person": "1", "outside_by": "Plater", "outside_days": "5", "caution": "c",
+        "needs_bay": "on", "bay": "1", "person": "1", "outside_by": "Plater", "outside_days": "5", "caution": "c",
     },
     "/tasks/{task}/before/": {"before": "1"},
     "/tasks/{task}/not-before/": {"before": "1"},
@@ -157,6 +158,20 @@ FORMS: dict[str, dict[str, Any]] = {
         "phone": "1", "email": "a@x.example", "car": "Brise", "words": "w", "consent": "on", "website": "",
         "stamp": "forged",
     },
+    "/commission/": {
+        "maker": "Halden", "model": "Brise", "year": "2014", "vin": "", "top": "hard", "place": "Quay 3", "wanted": "w",
+        "from_on": "2020-01-01", "until_on": "2020-01-02", "name": "Ada", "email": "a@x.example", "phone": "1",
+        "seller_phone": "1", "seller_consents": "on", "seller_consent_by": "Ben", "consent": "on", "accepted": "on",
+        "terms": "none", "website": "", "stamp": "forged",
+    },
+    "/commissions/{commission}/take/": {
+        "vin": "0TWAH5903RT000002", "maker": "Halden", "model": "Brise", "made_on": "2014-01", "year_only": "on",
+        "system": "rht-trio", "title": "Inspection", "appointment_on": "2999-01-01",
+    },
+    "/commissions/{commission}/decline/": {"reason": "No"},
+    "/commissions/{commission}/link/": {"act": "send"},
+    "/commissions/{commission}/erase/": {"sure": "yes"},
+    "/c/{followed}/withdraw/": {"sure": "yes"},
     "/system-drafts/new/": {"text": "system: rht-trio", "file": "no file"},
     "/systems/rht-trio/draft/": {"text": "system: rht-trio", "act": "keep", "seen": "0"},
     "/systems/rht-trio/draft/?number": {"text": "system: rht-trio", "act": "number"},
@@ -165,6 +180,7 @@ FORMS: dict[str, dict[str, Any]] = {
     "/shelf/parts/": {"number": "TW-ZZZ-0001", "name": "Clip", "revision": "a", "supersedes": "TW-BGA-3014"},
     "/shelf/fits/": {"part": "TW-BGA-3014", "system": "rht-trio", "position": "BG1"},
     "/jobs/{job}/certificates/issue/": {"x": "y"},
+    "/check/": {"file": "no file"},
     "/people/invite/": {"name": "Ida", "email": "ida@x.example", "role": "counter"},
     "/people/{person}/role/": {"role": "counter"},
     "/people/{person}/leave/": {"x": "y"},
@@ -191,6 +207,7 @@ FORMS: dict[str, dict[str, Any]] = {
 SHOWN = (
     "/estimates/{draft}/", "/jobs/{job}/outlays/", "/e/{link}/",
     "/", "/cars/{car}/", "/jobs/{job}/", "/sheets/{sheet}/", "/sheets/{free}/", "/jobs/{job}/bench/panel/",
+    "/commission/", "/commissions/", "/commissions/{commission}/",
     "/enquiries/", "/enquiries/{enquiry}/", "/tell/", "/cars/{car}/units/", "/cars/{car}/pictures/",
     "/pictures/{picture}/look/", "/customers/{customer}/", "/shelf/",
 )  # fmt: skip
@@ -218,7 +235,7 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
             "booking": (booked := a_booking(job)).pk, "bay": booked.bay_id, "task": booked.task_id,
             "clock": (clock_start(task=booked.task, by=tech) or booked.task.clocks.get()).pk,
             "car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
-            "link": link, "draft": draft.pk,
+            "link": link, "draft": draft.pk, "commission": (asked := commissioned())[0].pk, "followed": asked[1],
             "check": check.pk, "picture": picture.pk, "enquiry": told.pk, "sent": judged_import(owner).pk}  # fmt: skip
 
 
@@ -275,6 +292,7 @@ def test_no_search_breaks(client_as: Callable[[str], Client], keys: dict[str, An
         "/figures/": ["from", "to", "system"], "/figures/stages/": ["by", "as", "from"],
         "/figures/stages/jobs/": ["row", "column", "page"],
         f"/records/{keys['sent']}/": ["kind", "sheet", "fate", "page"],
+        "/check/": ["number"],
         "/tell/about/rht-trio/": ["fails", "stops", "recent"],
         f"/cars/{keys['car']}/": ["only", "page"], f"/people/{keys['person']}/": ["only", "day", "page"],
         "/sign-in/code/": ["next"], "/cars/new/": ["owner"],
@@ -306,8 +324,9 @@ def test_wildcards_of_the_database_are_plain_characters(client_as: Callable[[str
     [
         "/cars/{n}/", "/jobs/{n}/", "/customers/{n}/", "/pictures/{n}/", "/sheets/{n}/", "/checks/{n}/strike/",
         "/jobs/{n}/certificates/", "/cars/{n}/top-proof/", "/runs/{n}/", "/certificates/%00/", "/certificates/a%0Ab/",
+        "/commissions/{n}/", "/c/%00/",
         "/enquiries/{n}/", "/tell/sent/%00/", "/people/{n}/", "/join/%00/", "/records/{n}/", "/records/{n}/rows.csv",
-        "/certificates/..%2f..%2fsecret-key/file/", "/systems/%00/", "/certificates/{n}/file/",
+        "/check/%00/", "/certificates/..%2f..%2fsecret-key/file/", "/systems/%00/", "/certificates/{n}/file/",
     ],
 )  # fmt: skip
 def test_addresses_of_nothing_are_not_found(client_as: Callable[[str], Client], address: str) -> None:

@@ -2,23 +2,30 @@
 thumb and reached with the keyboard, and nothing fails on the console."""
 
 import io
+from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
 import pytest
+from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import Browser, Page
 
 from diagnostics import services as bench
 from diagnostics.models import BenchSheet
-from parts.models import Fit, Part
+from parts import services as shelf
+from parts.models import Fit, Order, OrderLine, Part
 from reports.models import Certificate
 from shop import services
 from shop.models import Car, Job, ShopProfile, Stage, User
 from tests.conftest import PASSWORD
 from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
+from tests.parts.planned import a_plan, needing
+from tests.parts.shelving import shelf_keys
+from tests.reports.commissioning import commissioned
 from tests.reports.records.conftest import judged_import
 from tests.reports.test_services import ask_and_issue
 from tests.shop.bays import a_booking, a_task
@@ -57,6 +64,12 @@ FAULTS = """() => {
   for (const e of document.querySelectorAll('.tag'))
     if (e.checkVisibility() && e.clientHeight > 34) out.push(`tag in two lines: ${e.textContent}`);
   return out;
+}"""
+
+# All that is folded, the inner ones after the outer ones that hide them.
+UNFOLD = """() => {
+  for (const e of document.querySelectorAll('main details:not([open])'))
+    if (e.checkVisibility()) e.querySelector('summary').click();
 }"""
 
 # Where the keyboard goes must be seen: an outline, on everything that Tab reaches.
@@ -112,12 +125,15 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "picture": f"/pictures/{_pictures(job, tech)}/look/",
         "film": f"{car.get_absolute_url()}pictures/",
         "open risks": f"{car.get_absolute_url()}risks/",
+        "open findings": f"{car.get_absolute_url()}findings/",
         "lives": f"{car.get_absolute_url()}lives/",
         "ranges of a car": f"{car.get_absolute_url()}ranges/",
         "written down twice": f"{car.get_absolute_url()}merge/?q=halden",
         "put together": f"{car.get_absolute_url()}merge/?double={car.pk + 1}",
         "customers": "/customers/",
         "job": job.get_absolute_url(),
+        "what the job needs": f"{_needs(job, tech, parts_user)}needs/",
+        "parts of the suspects": f"{job.get_absolute_url()}needs/likely/",
         "estimate draft": (draft := drafted(job, counter)).get_absolute_url(),
         "line of an estimate": f"{draft.get_absolute_url()}?line={draft.lines.all()[0].pk}",
         "estimate sent": (offer := sent(job, counter))[0].get_absolute_url(),
@@ -139,6 +155,7 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "records": "/records/",
         "a table of old records": judged_import(owner).get_absolute_url(),
         "shelf": "/shelf/",
+        **_shelf(car, owner),
         "figures": "/figures/",
         "where jobs stand": "/figures/stages/",
         "comebacks": "/figures/comebacks/",
@@ -158,6 +175,10 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "tell, result": "/tell/about/rht-trio/?" + urlencode(answers | {"battery": "no"}),
         "tell in words": "/tell/send/",
         "told": f"/tell/sent/{told.code}/",
+        "commission": "/commission/",
+        "commissions": "/commissions/",
+        "commission at the counter": (asked := commissioned(name=long.name, place="Quay " * 30))[0].get_absolute_url(),
+        "commission, as the buyer sees it": f"/c/{asked[1]}/",
         "system": "/systems/rht-trio/",
         "rates": "/systems/rht-trio/rates/",
         "played": "/systems/rht-trio/play/?motion=close&step=99&fault=BG4:never-makes",
@@ -172,6 +193,9 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "set up the second factor": "/account/second-factor/",
         "password forgotten": "/sign-in/forgotten/",
         "join": f"/join/{invited[1]}/",
+        "check a certificate": "/check/",
+        "certificate, as a stranger sees it": f"/check/{made.number}/",
+        "a number that is none": "/check/TW-2026-1/",
         "not here": "/nowhere/",
     }
 
@@ -187,6 +211,54 @@ def _worked_on(job: Job, tech: User) -> BenchSheet:
     bench.work_add(job=job, by=tech, position="BG3", kind="replace", part="TW-BGB-3121", serial="S1")
     services.note_add(job=job, by=tech, words="Props are in the boot.")
     return sheet
+
+
+def _needs(job: Job, tech: User, parts_user: User) -> str:
+    """A part of each state; the address of the job."""
+    seal, oil = (shelf.part_add(by=parts_user, number=f"TW-SEA-000{n}", name="Seal " + "x" * 60) for n in (1, 2))
+    shelf.goods_in(part=seal, by=parts_user, quantity=2)
+    shelf.need_add(job=job, part=seal, by=tech, quantity=2)
+    shelf.need_add(job=job, part=oil, by=tech, why="the roof leaks at the front")
+    shelf.need_drop(need=shelf.need_add(job=job, part=seal, by=tech, position="BG3"), by=tech)
+    shelf.part_issue(part=seal, job=job, by=tech)
+    return job.get_absolute_url()
+
+
+def _shelf(car: Car, owner: User) -> dict[str, str]:
+    """A part with a plan, an order that is late, one that is a draft, a batch, a count."""
+    switch = shelf.part_add(by=owner, number="TW-BGB-7001", name="Lid switch " + "with lead " * 5)
+    supplier = shelf.supplier_set(by=owner, name="Quillfeather-Ashgrove Canvas and Bow Works", lead_days=9)
+    shelf.offer_set(part=switch, supplier=supplier, by=owner, price=Decimal("31.50"), pack=2)
+    late = shelf.order_line_add(supplier=supplier, part=switch, by=owner, quantity=4)
+    shelf.order_send(order=late.order, by=owner)
+    Order.objects.filter(pk=late.order_id).update(expected_on=timezone.localdate() - timedelta(days=1))
+    shelf.order_line_add(supplier=supplier, part=switch, by=owner, quantity=2, why="the plan says so " * 6)
+    keys = shelf_keys(owner, switch)
+    a_plan((switch, 2), cars=[needing(car), needing(car, position="BG4", made="2009")])
+    moves, number = keys["part-moves"], switch.number
+    return {
+        "part": f"/shelf/{number}/",
+        "part with a batch": "/shelf/TW-SEA-0099/",
+        "movements of a part": f"/parts/{moves}/movements/",
+        "forecast of a part": f"/parts/{switch.pk}/forecast/",
+        "cars that need a part": f"/parts/{switch.pk}/cars/",
+        "goods in": "/shelf/goods-in/",
+        "goods in, a part": f"/shelf/goods-in/?code={number}",
+        "goods in, unknown": "/shelf/goods-in/?code=4006381333931",
+        "barcode": "/shelf/barcode/?barcode=4006381333931",
+        "counts": "/shelf/counts/",
+        "count": f"/shelf/counts/{keys['count']}/",
+        "labels": f"/shelf/labels/?part={number}",
+        "batch": f"/batches/{keys['lot']}/",
+        "suppliers": "/suppliers/",
+        "supplier": f"/suppliers/{supplier.pk}/",
+        "offers of a part": reverse("parts:part-offers", args=[switch.pk]),
+        "orders": reverse("parts:orders"),
+        "late orders": reverse("parts:orders-late"),
+        "order sent": reverse("parts:order", args=[late.order_id]),
+        "order draft": reverse("parts:order", args=[OrderLine.objects.latest("pk").order_id]),
+        "shelf plan": "/shelf/plan/",
+    }
 
 
 def _pictures(job: Job, tech: User) -> int:
@@ -233,9 +305,7 @@ def test_nothing_is_wrong_with_any_page(
     for name, address in pages.items():
         page.goto(address)
         look(name)
-        for fold in page.locator("main details:not([open]) > summary").all():
-            if fold.is_visible():
-                fold.click()
+        page.evaluate(UNFOLD)
         look(f"{name}, unfolded")
     context.close()
     assert wrong == {}

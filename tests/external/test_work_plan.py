@@ -2,6 +2,8 @@
 general-purpose graph library."""
 
 import itertools
+import math
+from statistics import NormalDist
 
 import networkx as nx
 import pytest
@@ -62,6 +64,66 @@ def test_the_textbooks_three_points():
     """2, 4 and 12 give 5 with a variance of 2.78."""
     assert expectation(2, 4, 12) == 5
     assert variance(2, 12) == pytest.approx(2.78, abs=0.005)
+
+
+# A textbook's project, Porta-Vac (An Introduction to Management Science, Cengage 2014, chapter 9). Its page 386 (figure
+# 9.12: durations, earliest and latest times; the chain A E H I J, 17 weeks), and its page 387 (table 9.6 and z for
+# 20 weeks) were read as search extracts of an online copy. The extract has no table of predecessors: they stand in a
+# course's solved sheet of the project (sweetstudy.com, "m2porta-vac-solution", search extract), which lists all four
+# paths, A E H I J, A C F J, A D G J and B H I J, beside the three points, variances and probabilities below.
+PORTA_VAC = {
+    "A": (6, ""), "B": (2, ""), "C": (3, "A"), "D": (5, "A"), "E": (3, "A"), "F": (2, "C"), "G": (3, "D"),
+    "H": (4, "BE"), "I": (2, "H"), "J": (2, "FGI"),
+}  # fmt: skip
+TABLE = {
+    "A": (0, 6, 0, 6, 0), "B": (0, 2, 7, 9, 7), "C": (6, 9, 10, 13, 4), "D": (6, 11, 7, 12, 1), "E": (6, 9, 6, 9, 0),
+    "F": (9, 11, 13, 15, 4), "G": (11, 14, 12, 15, 1), "H": (9, 13, 9, 13, 0), "I": (13, 15, 13, 15, 0),
+    "J": (15, 17, 15, 17, 0),
+}  # fmt: skip
+# Least, most probable, most; expectation and variance as printed.
+POINTS = {
+    "A": (4, 5, 12, 6, 1.78), "B": (1, 1.5, 5, 2, 0.44), "C": (2, 3, 4, 3, 0.11), "D": (3, 4, 11, 5, 1.78),
+    "E": (2, 3, 4, 3, 0.11), "F": (1.5, 2, 2.5, 2, 0.03), "G": (1.5, 3, 4.5, 3, 0.25), "H": (2.5, 3.5, 7.5, 4, 0.69),
+    "I": (1.5, 2, 2.5, 2, 0.03), "J": (1, 2, 3, 2, 0.11),
+}  # fmt: skip
+PATHS = {
+    "AEHIJ": (17, 2.722, 1.818),
+    "ACFJ": (13, 2.028, 4.916),
+    "ADGJ": (16, 3.917, 2.021),
+    "BHIJ": (10, 1.278, 8.847),
+}
+
+
+@pytest.mark.parametrize("letter", PORTA_VAC)
+def test_a_textbooks_network_of_ten_with_its_printed_times(letter):
+    minutes, before, letters = numbered(PORTA_VAC)
+    times = schedule(minutes, before)
+    one = times[letters.index(letter)]
+    assert (one.earliest_start, one.earliest_finish, one.latest_start, one.latest_finish, one.slack) == TABLE[letter]
+    assert "".join(letters[key] for key in in_order(before) if times[key].slack == 0) == "AEHIJ"
+
+
+@pytest.mark.parametrize("letter", POINTS)
+def test_the_textbooks_expectations_and_variances(letter):
+    least, likely, most, expected, spread = POINTS[letter]
+    assert expectation(least, likely, most) == expected == PORTA_VAC[letter][0]
+    assert variance(least, most) == pytest.approx(spread, abs=0.005)
+
+
+def test_the_textbooks_chance_of_twenty_weeks():
+    """Of each path, its weeks, variance and z; of all four together 94.5 % within 20 weeks, 83.0 % within 19 (the
+    sheet). The book itself has z = 1.82 of the critical chain (page 387)."""
+    within = {20: 1.0, 19: 1.0}
+    for path, (weeks, spread, z) in PATHS.items():
+        expected = sum(expectation(*POINTS[letter][:3]) for letter in path)
+        found = sum(variance(POINTS[letter][0], POINTS[letter][2]) for letter in path)
+        assert expected == weeks
+        assert found == pytest.approx(spread, abs=0.0005)
+        assert (20 - expected) / math.sqrt(found) == pytest.approx(z, abs=0.0005)
+        for goal in within:
+            within[goal] *= NormalDist(expected, math.sqrt(found)).cdf(goal)
+    assert within[20] == pytest.approx(0.945, abs=0.0005)
+    assert within[19] == pytest.approx(0.830, abs=0.0005)
 
 
 @st.composite
