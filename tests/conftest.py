@@ -1,6 +1,7 @@
 """The cast and the few things that every test may use."""
 
 import datetime as dt
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,21 @@ from shop.models import Car, Job, Role, Stage, User
 # Starts with 0, a region that ISO 3780 gives to nobody (from memory): no real car can have it. Its check digit agrees.
 VIN = "0TWAH5903RT000001"
 PASSWORD = "threads-and-canvas"
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes(specs: list[Any]) -> None:
+    """Each process of a run over several cores has its own folder and its own queue (`pytest -n`).
+
+    The settings read the environment when the process starts, before any fixture; the test database gets its own
+    name by itself. Two processes on one queue would run each other's messages against the wrong database.
+    """
+    data, redis = os.environ.get("TOPWRIGHT_DATA", ".topwright"), os.environ.get("REDIS_URL", "")
+    for number, spec in enumerate(specs):
+        spec.env["TOPWRIGHT_DATA"] = str(Path(data).resolve() / f"core-{number}")
+        if redis:
+            server, _, database = redis.rpartition("/")
+            spec.env["REDIS_URL"] = f"{server}/{int(database) + number}"
 
 
 @pytest.fixture(autouse=True)
