@@ -152,6 +152,40 @@ class MotionTrial:
 
 
 @dataclass(frozen=True, slots=True)
+class MotionLane:
+    """What a part of the top does over a motion. `places` from the lowest level up; `stands`: which of them, before the
+    first step and after each."""
+
+    name: str
+    places: tuple[str, ...]
+    stands: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MotionBar:
+    """Whether the pin of a sensor is due to show made: at rest, during the first step, at rest, and so on to the end.
+    `ends`: numbers, from 1, of the steps whose end it reports."""
+
+    position: str
+    name: str
+    made: tuple[bool, ...]
+    ends: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MotionPicture:
+    """A motion as it is declared, for the displacement-step diagram; `stopped_at`: number of the step, from 1, at which
+    the last trial stopped."""
+
+    motion: str
+    title: str
+    steps: tuple[str, ...]
+    lanes: tuple[MotionLane, ...]
+    bars: tuple[MotionBar, ...]
+    stopped_at: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Observed:
     """A check that is neither a pin reading, a motion trial nor a pressure hold: look, click, wiggle, ohm reading,
     battery.
@@ -213,6 +247,7 @@ class Results:
     not_tested: tuple[NotTested, ...] = ()
     struck_out: int = 0
     holds: tuple[Hold, ...] = ()
+    pictured: tuple[MotionPicture, ...] = ()
 
     def open_findings(self) -> tuple[Finding, ...]:
         return tuple(found for found in self.findings if found.weight != "put-right")

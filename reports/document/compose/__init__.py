@@ -7,6 +7,7 @@ from reports.document.compose import results as _results
 from reports.document.compose.ahead import ahead_of, ahead_words, expected_words
 from reports.document.compose.findings import findings, quantity
 from reports.document.compose.overall import decision_rule_words, overall
+from reports.document.compose.pictured import pictured
 from reports.document.compose.seen import Evidence, Seen, Worked
 from reports.document.compose.undeclared import undeclared_results
 from reports.document.compose.untested import not_tested
@@ -43,16 +44,17 @@ def results_of(
     unproven = unproven or {}
     proven = frozenset(code for code, state in proof.items() if state.proven and code not in unproven)
     limits, trials = _results.limits(evidence), _results.trials(evidence)
-    current = [_results.motion_trial(evidence, one) for one in evidence.last_trials().values()]
+    current = {motion: _results.motion_trial(evidence, one) for motion, one in evidence.last_trials().items()}
     return Results(
         proof=_results.proof_rows(evidence, proof),
         readings=_results.readings(evidence),
         limits=limits,
         trials=trials,
         observed=_results.observed(evidence),
-        findings=findings(evidence, proven, suspects, unproven, limits, current),
+        findings=findings(evidence, proven, suspects, unproven, limits, [*current.values()]),
         work=_results.work_done(evidence, proven),
         not_tested=not_tested(evidence, proof),
         struck_out=struck_out,
         holds=_results.holds(evidence),
+        pictured=pictured(evidence.system, trials, current),
     )

@@ -19,6 +19,7 @@ from diagnostics.paper.kit import (
 from diagnostics.paper.marks import Tag
 from reports.document.compose.findings import quantity
 from reports.document.content import Certificate, Hold, MotionTrial, StepTime, WorkDone
+from reports.document.draw.motion import pictured
 from reports.document.draw.states import outcome_tag, proof_tag, seen_tag
 
 
@@ -60,7 +61,7 @@ def _proof(content: Certificate) -> list[Flow]:
 
 
 def _motions(content: Certificate) -> list[Flow]:
-    story: list[Flow] = heading(_("Motions and their times"))
+    story: list[Flow] = [*heading(_("Motions and their times")), *pictured(content.results.pictured)]
     if not content.results.trials:
         return [*story, text(_("No motion was tried."))]
     for trial in content.results.trials:
