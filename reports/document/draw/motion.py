@@ -1,4 +1,5 @@
-"""The displacement-step diagram of a motion on paper, in the manner of VDI 3260 (withdrawn, still usual; from memory)."""
+"""The displacement-step diagram of a motion on paper, in the manner of VDI 3260 (withdrawn, still usual; from
+memory)."""
 
 from typing import Any
 
@@ -33,7 +34,7 @@ def pictured(pictures: tuple[MotionPicture, ...]) -> list[Flow]:
 def _words(picture: MotionPicture) -> str:
     words = _(
         "{count} steps from left to right. A line that rises or falls is a part of the top that moves; below, a bar "
-        "stands where the control module is due to see the sensor made, and a square where it reports the end of a step."
+        "stands where the control module is due to see the sensor made, a square where it reports the end of a step."
     ).format(count=len(picture.steps))
     if picture.stopped_at:
         stopped = _("The last trial stopped at step {number}.").format(number=picture.stopped_at)
@@ -47,7 +48,7 @@ class MotionChart(Flowable):  # type: ignore[misc]
     def __init__(self, picture: MotionPicture) -> None:
         super().__init__()
         self.picture = picture
-        self.share = (WIDTH - SIDE) / ((REST + MOVE) * len(picture.steps) + REST)
+        self.share: float = (WIDTH - SIDE) / ((REST + MOVE) * len(picture.steps) + REST)
         lanes = sum(LEVEL * (len(lane.places) - 1) + BETWEEN_LANES for lane in picture.lanes)
         self.lanes_end = HEAD + lanes + 4
         self.width, self.height = WIDTH, self.lanes_end + ROW * len(picture.bars) + 6
