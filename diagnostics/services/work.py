@@ -156,7 +156,10 @@ def _refuse_again(job: Job, position: str, kind: str, words: str) -> None:
 def _exchange(
     job: Job, system: TopSystem | None, position: str, part: str, revision: str, serial: str, why: str
 ) -> tuple[Unit, Unit]:
-    old = Unit.objects.filter(car=job.car, position=position, removed_on__isnull=True).select_for_update().first()
+    # no_key: else a row of another transaction that refers to this unit waits for it until the end, and in its commit,
+    # where PostgreSQL looks at such references, it holds balances that this one still wants.
+    fitted = Unit.objects.select_for_update(no_key=True).filter(car=job.car, position=position)
+    old = fitted.filter(removed_on__isnull=True).first()
     _refuse_twice(job, old, position, part, revision, serial)
     if old is None:
         original = system.positions[position].part if system else ""
