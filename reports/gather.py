@@ -1,9 +1,10 @@
 """From the rows of a job to the content of its certificate. What was seen and judged is asked of the bench."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from itertools import groupby
+from typing import Final, Literal
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -18,9 +19,23 @@ from diagnostics.models import BenchSheet, Check, Unit, Work
 from diagnostics.selectors.failure_model import outlook_of_car
 from reports.commission.selectors import client_of
 from reports.document import compose
-from reports.document.content import Ahead, Certificate, Instrument, Issuer, Item, NotTested, Observed, Person, Results
+from reports.document.content import (
+    Ahead,
+    Certificate,
+    Instrument,
+    Issuer,
+    Item,
+    NotTested,
+    Observed,
+    Person,
+    Results,
+    Shown,
+)
 from shop.errors import ShopError
-from shop.models import Car, Job, ShopProfile, User
+from shop.models import Car, Job, Moment, ShopProfile, User
+from shop.uploads import picture_for_paper
+
+MOMENTS: Final[Mapping[str, Literal["", "before", "after"]]] = {"": "", Moment.BEFORE: "before", Moment.AFTER: "after"}
 
 
 def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime, replaces: str = "") -> Certificate:
@@ -67,7 +82,37 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         approved_by=_person(by),
         replaces=replaces,
         ahead=ahead,
+        pictures=_pictures(job),
     )
+
+
+def _pictures(job: Job) -> tuple[Shown, ...]:
+    rows = job.pictures.filter(on_paper=True).select_related("by")
+    return tuple(
+        Shown(
+            row.digest,
+            row.caption,
+            row.position,
+            MOMENTS[row.moment],
+            timezone.localtime(row.at),
+            str(row.by),
+        )
+        for row in rows
+    )
+
+
+def picture_files(job: Job, content: Certificate) -> dict[str, bytes]:
+    """Digest -> JPEG of each picture that `content` shows. ShopError where a file is missing or damaged."""
+    rows = {row.digest: row for row in job.pictures.filter(digest__in=[one.digest for one in content.pictures])}
+    files = {}
+    for one in content.pictures:
+        try:
+            with rows[one.digest].file.open("rb") as file:
+                files[one.digest] = picture_for_paper(file.read())
+        except (KeyError, OSError) as error:
+            words = _("The file of the picture “{caption}” is missing or damaged, so nothing was issued.")
+            raise ShopError(words.format(caption=one.caption)) from error
+    return files
 
 
 def _ahead(car: Car, system: TopSystem | None, results: Results, on: date) -> Ahead | None:

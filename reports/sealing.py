@@ -3,6 +3,7 @@ ourselves. Writes nothing but, at first use, the shop's own key file.
 
 The libraries that embed and sign take half a second and 30 MB to load: only who issues a certificate loads them."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
@@ -53,12 +54,12 @@ def shop_keys(issuer: str, now: datetime) -> "Keys":
     return keys_for(path, settings.SIGNING_PASSPHRASE, issuer=issuer, now=now, make=make)
 
 
-def paper(content: Content) -> Drawn:
-    """The certificate with its code, and with its data embedded; not signed."""
+def paper(content: Content, pictures: Mapping[str, bytes] | None = None) -> Drawn:
+    """The certificate with its code, and with its data embedded; not signed. `pictures`: digest -> JPEG."""
     from reports.document.archive import archived
 
     data = to_json(content).encode()
-    drawn = draw(content, Proof(check_url(content.number), sha256(data).hexdigest()))
+    drawn = draw(content, Proof(check_url(content.number), sha256(data).hexdigest()), pictures)
     return Drawn(archived(drawn.pdf, data, name=data_name(content.number), at=content.issued_at), drawn.pages)
 
 

@@ -7,10 +7,10 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from reports.document.content import Certificate as Content
-from reports.document.content import from_json
+from reports.document.content import Shown, from_json
 from reports.models import Certificate, CertificateState
 from shop.merging import Chosen, Found
-from shop.models import Car, Job, RunState
+from shop.models import Car, Job, Picture, RunState
 from shop.selectors import typed
 
 FOUND_AT_MOST = 50
@@ -47,6 +47,15 @@ def _rows() -> QuerySet[Certificate]:
 def content_of(certificate: Certificate) -> Content:
     """What stands on the paper."""
     return from_json(json.dumps(certificate.content))
+
+
+def pictures_on(certificate: Certificate, content: Content) -> list[tuple[int, Shown, Picture]]:
+    """The pictures on the paper by their number there, each with the one that the shop keeps."""
+    if not content.pictures:
+        return []
+    kept = {row.digest: row for row in Picture.objects.filter(job=certificate.job_id).exclude(digest="")}
+    numbered = enumerate(content.pictures, 1)
+    return [(number, one, kept[one.digest]) for number, one in numbered if one.digest in kept]
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from reports.commission.services import commission_done
 from reports.document.content import fingerprint, from_json, to_json
 from reports.document.numbers import number_new
-from reports.gather import certificate_content
+from reports.gather import certificate_content, picture_files
 from reports.models import Certificate, CertificateState, SigningRoot
 from reports.sealing import Sealed, paper, seal
 from shop.errors import Conflict, ShopError
@@ -87,7 +87,7 @@ def certificate_issue(*, certificate: Certificate, progress: Callable[[str], Non
     next. ShopError where it cannot be signed; nothing is kept then."""
     content = from_json(json.dumps(certificate.content))
     progress(_("Drawing the pages"))
-    drawn = paper(content)
+    drawn = paper(content, picture_files(certificate.job, content))
     progress(_("Signing the file"))
     sealed = seal(content, drawn)
     progress(_("Keeping the file"))

@@ -48,6 +48,7 @@ def certificate(request: ShopRequest, number: str) -> HttpResponse:
         "findings": [(TAGS[WEIGHTS[one.weight][0]], weight_words(one.weight), one) for one in content.results.findings],
         "proven": sum(row.made and row.released for row in tested),
         "sensors": len(tested),
+        "pictures": selectors.pictures_on(found, content),
     }
     return render(request, "reports/certificate.html", context)
 

@@ -227,6 +227,16 @@ class PictureWordsForm(forms.Form):
     moment = forms.ChoiceField(
         label=gettext_lazy("Before or after the work"), choices=[("", "–"), *Moment.choices], required=False
     )
+    on_paper = forms.BooleanField(
+        label=gettext_lazy("Show it on the job’s certificate"), required=False,
+        help_text=gettext_lazy("With its caption. No person, no plate of another car and no paper may be seen on it."),
+    )  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("on_paper") and not data.get("caption"):
+            self.add_error("caption", _("Say what it shows: on a certificate a picture stands with its caption."))
+        return data
 
 
 class _Files(forms.FileInput):
@@ -263,7 +273,7 @@ class PictureForm(PictureWordsForm):
         queryset=Picture.objects.none(),
         help_text=gettext_lazy("Choose it here where this one shows the same place after the work."),
     )  # fmt: skip
-    field_order = ("camera", "file", "caption", "position", "moment", "before")
+    field_order = ("camera", "file", "caption", "position", "moment", "on_paper", "before")
 
     def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -206,6 +206,7 @@ FILE_UPLOAD_PERMISSIONS = 0o600
 PICTURE_MAX_BYTES = 15 * 1024 * 1024
 PICTURE_MAX_PIXELS = 60_000_000
 PICTURE_MAX_SIDE = 2000  # pixels kept
+PICTURE_PAPER_SIDE = 1200  # pixels of the rendition on a certificate: 8 cm at 380 dots an inch
 PICTURE_SMALL_SIDE = 480  # pixels of the rendition in a film
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 

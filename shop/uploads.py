@@ -62,6 +62,19 @@ def picture_clean(upload: IO[bytes]) -> CleanPicture:
         raise ShopError(_("The picture is damaged; take it again or save it anew.")) from error
 
 
+def picture_for_paper(data: bytes) -> bytes:
+    """A picture that was cleaned as a JPEG for a printed page, at most PICTURE_PAPER_SIDE pixels a side, on white where
+    it was transparent. Raises OSError for a damaged file."""
+    image = _open(data)
+    image.thumbnail((settings.PICTURE_PAPER_SIDE, settings.PICTURE_PAPER_SIDE), Image.Resampling.LANCZOS)
+    page = Image.new("RGB", image.size, "white")
+    shown = image.convert("RGBA")
+    page.paste(shown, mask=shown.getchannel("A"))
+    out = io.BytesIO()
+    page.save(out, "JPEG", quality=82, optimize=True)
+    return out.getvalue()
+
+
 def picture_small(data: bytes) -> bytes:
     """A picture that was cleaned, at most PICTURE_SMALL_SIDE pixels a side, in the same format."""
     image = _open(data)

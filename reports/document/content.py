@@ -236,6 +236,19 @@ class NotTested:
 
 
 @dataclass(frozen=True, slots=True)
+class Shown:
+    """A picture on the certificate. `digest`: SHA-256, in hex, of the picture as the shop keeps it; `moment`: before or
+    after the work, or '' where that was not said."""
+
+    digest: str
+    caption: str
+    position: str
+    moment: Literal["", "before", "after"]
+    at: datetime
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
 class Results:
     proof: tuple[ProofRow, ...] = ()
     readings: tuple[PinReading, ...] = ()
@@ -325,6 +338,7 @@ class Certificate:
     approved_by: Person
     replaces: str = ""
     ahead: Ahead | None = None
+    pictures: tuple[Shown, ...] = ()
     format: Literal["topwright-certificate/1"] = FORMAT
 
 

@@ -117,7 +117,8 @@ class Moment(models.TextChoices):
 class Picture(models.Model):
     """A picture of a job, re-encoded and without its metadata; the file is served by permission only. `before`: of a
     picture taken after the work, the one of the same place before it. `digest`: SHA-256 of what the file shows, so that
-    a picture sent twice is kept once; blank for pictures from before that was counted."""
+    a picture sent twice is kept once; blank for pictures from before that was counted. `on_paper`: a certificate of the
+    job shows it."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="pictures")
     file = models.FileField(upload_to="pictures/%Y/%m")
@@ -126,6 +127,7 @@ class Picture(models.Model):
     moment = models.CharField(max_length=8, choices=Moment, blank=True)
     before = models.OneToOneField("self", on_delete=models.SET_NULL, related_name="after", null=True, blank=True)
     digest = models.CharField(max_length=64, blank=True)
+    on_paper = models.BooleanField(default=False)
     width = models.PositiveIntegerField()
     height = models.PositiveIntegerField()
     by = models.ForeignKey("shop.User", on_delete=models.PROTECT, related_name="+")
@@ -138,6 +140,10 @@ class Picture(models.Model):
                 fields=["job", "digest"], condition=~models.Q(digest=""), name="picture_once_a_job"
             ),
             models.CheckConstraint(condition=models.Q(moment__in=["", *Moment.values]), name="picture_moment_known"),
+            models.CheckConstraint(
+                condition=models.Q(on_paper=False) | ~models.Q(digest="") & ~models.Q(caption=""),
+                name="picture_on_paper_said",
+            ),
             models.CheckConstraint(
                 condition=models.Q(before__isnull=True) | ~models.Q(before=models.F("id")),
                 name="picture_not_before_itself",

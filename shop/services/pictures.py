@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import IO
+from typing import IO, Any
 
 from django.conf import settings
 from django.core.files.base import ContentFile
@@ -17,6 +17,9 @@ from shop.permissions import require
 from shop.services.trail import trail_record
 from shop.uploads import CleanPicture, picture_clean, picture_small
 
+ON_PAPER_AT_MOST = 24
+"""Pictures on one certificate: four pages of them, and a file that a letter can carry."""
+
 
 @dataclass(frozen=True, slots=True)
 class Kept:
@@ -25,6 +28,24 @@ class Kept:
     new: tuple[Picture, ...]
     again: tuple[Picture, ...]
     refused: tuple[tuple[str, ShopError], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What a person says of a picture."""
+
+    caption: str
+    position: str
+    moment: str
+    on_paper: bool
+
+    def values(self) -> dict[str, Any]:
+        return {
+            "caption": self.caption.strip(),
+            "position": self.position.strip(),
+            "moment": Moment(self.moment).value if self.moment else "",
+            "on_paper": self.on_paper,
+        }
 
 
 @transaction.atomic
@@ -36,6 +57,7 @@ def picture_add(
     caption: str = "",
     position: str = "",
     moment: str = "",
+    on_paper: bool = False,
     before: Picture | None = None,
 ) -> Picture:
     """Keep a picture, re-encoded and without its metadata; one that the job has already is kept once, and given back.
@@ -43,7 +65,7 @@ def picture_add(
     `before`: the picture of the same place before the work. ShopError when it is none; then no file is kept either.
     """
     require(by, "job.note")
-    return _keep(job, by, picture_clean(upload), caption, position, moment, before)[0]
+    return _keep(job, by, picture_clean(upload), _Said(caption, position, moment, on_paper), before)[0]
 
 
 def pictures_add(
@@ -54,6 +76,7 @@ def pictures_add(
     caption: str = "",
     position: str = "",
     moment: str = "",
+    on_paper: bool = False,
     before: Picture | None = None,
 ) -> Kept:
     """Keep several (file name, file), each by itself: a bad one among them costs the others nothing."""
@@ -66,7 +89,9 @@ def pictures_add(
     for name, upload in uploads:
         try:
             with transaction.atomic():
-                picture, is_new = _keep(job, by, picture_clean(upload), caption, position, moment, before)
+                picture, is_new = _keep(
+                    job, by, picture_clean(upload), _Said(caption, position, moment, on_paper), before
+                )
         except ShopError as error:
             refused.append((name, error))
         else:
@@ -75,15 +100,14 @@ def pictures_add(
 
 
 @transaction.atomic
-def picture_describe(*, picture: Picture, by: User, caption: str, position: str, moment: str) -> Picture:
-    """Change what is said of a picture; the trail keeps both captions."""
+def picture_describe(
+    *, picture: Picture, by: User, caption: str, position: str, moment: str, on_paper: bool = False
+) -> Picture:
+    """Change what is said of a picture, and whether the job's certificate shows it; the trail keeps both captions."""
     require(by, "job.note")
     picture = _locked(picture)
-    values = {
-        "caption": caption.strip(),
-        "position": position.strip(),
-        "moment": Moment(moment).value if moment else "",
-    }
+    values = _Said(caption, position, moment, on_paper).values()
+    _refuse_paper(picture.job, picture.digest, picture if picture.on_paper else None, values)
     if all(getattr(picture, name) == value for name, value in values.items()):
         return picture
     old = _said_of(picture)
@@ -155,17 +179,15 @@ def _delete_files(picture: Picture) -> None:
     picture.file.delete(save=False)
 
 
-def _keep(
-    job: Job, by: User, clean: CleanPicture, caption: str, position: str, moment: str, before: Picture | None
-) -> tuple[Picture, bool]:
+def _keep(job: Job, by: User, clean: CleanPicture, said: _Said, before: Picture | None) -> tuple[Picture, bool]:
     """The picture, and whether it is new to the job. In a transaction; the file goes when the row does not stay."""
     there = Picture.objects.filter(job=job, digest=clean.digest).first()
     if there is not None:
         return there, False
-    picture = Picture(
-        job=job, by=by, caption=caption.strip(), position=position.strip(), moment=moment, digest=clean.digest,
-        width=clean.width, height=clean.height, at=timezone.now(),
-    )  # fmt: skip
+    values = said.values()
+    _refuse_paper(job, clean.digest, None, values)
+    measures = {"digest": clean.digest, "width": clean.width, "height": clean.height}
+    picture = Picture(job=job, by=by, at=timezone.now(), **measures, **values)
     picture.file.save(f"{uuid.uuid4().hex}.{clean.suffix}", ContentFile(clean.data), save=False)
     try:
         small_of(picture)
@@ -181,6 +203,20 @@ def _keep(
         _delete_files(picture)
         raise
     return picture, True
+
+
+def _refuse_paper(job: Job, digest: str, shown: Picture | None, values: dict[str, Any]) -> None:
+    """ShopError where a picture cannot stand on the certificate of `job`; `shown`: it, where it stands there now."""
+    if not values["on_paper"]:
+        return
+    if not values["caption"]:
+        raise ShopError(_("Say what it shows: on a certificate a picture stands with its caption."))
+    if not digest:
+        raise ShopError(_("This picture is from before pictures were counted: send it anew, then show it."))
+    Job.objects.select_for_update(of=("self",)).get(pk=job.pk)  # two people choose the last one at once
+    if shown is None and job.pictures.filter(on_paper=True).count() >= ON_PAPER_AT_MOST:
+        words = _("The certificate shows {most} pictures already: take one of them off first.")
+        raise Conflict(words.format(most=ON_PAPER_AT_MOST))
 
 
 def _locked(picture: Picture) -> Picture:
@@ -202,6 +238,8 @@ def _refuse_pair(before: Picture, after: Picture) -> None:
 
 def _said_of(picture: Picture) -> str:
     said = [picture.caption or _("without a caption"), picture.position, str(picture.get_moment_display())]
+    if picture.on_paper:
+        said.append(_("on the certificate"))
     return ", ".join(one for one in said if one)
 
 

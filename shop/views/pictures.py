@@ -56,7 +56,7 @@ def picture_new(request: ShopRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return job_page(request, job, 422, picture_form=form)
     data = form.cleaned_data
-    said = {name: data[name] for name in ("caption", "position", "moment", "before")}
+    said = {name: data[name] for name in ("caption", "position", "moment", "on_paper", "before")}
     uploads = [(file.name, file) for file in data["files"]]
     try:
         kept = services.pictures_add(job=job, by=request.user, uploads=uploads, **said)
@@ -146,7 +146,7 @@ def _look(request: ShopRequest, picture: Picture, status: int = 200, **more: Any
     after = selectors.after_of(picture)
     pair = (picture, after) if after else (picture.before, picture) if picture.before else None
     earlier, later = selectors.beside(picture)
-    said = {name: getattr(picture, name) for name in ("caption", "position", "moment")}
+    said = {name: getattr(picture, name) for name in ("caption", "position", "moment", "on_paper")}
     context = {
         "picture": picture,
         "pair": pair,

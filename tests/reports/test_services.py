@@ -114,7 +114,7 @@ def test_a_redelivery_takes_up_what_a_lost_worker_left(checked: Job, tech: User)
 def test_a_failure_is_said_and_can_be_asked_again(
     checked: Job, tech: User, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    def broken(content: Any) -> Any:
+    def broken(content: Any, pictures: Any) -> Any:
         raise RuntimeError("no ink")
 
     made, run = services.certificate_freeze(job=checked, by=tech)

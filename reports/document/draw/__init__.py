@@ -4,6 +4,7 @@ A4, embedded fonts, bookmarks, title, author and language. Not reached: the file
 the library cannot; the words stand in reading order.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from reportlab.platypus import CondPageBreak
@@ -17,6 +18,7 @@ from reports.document.draw.ahead import what_may_fail
 from reports.document.draw.closing import approval, cautions, end, how, not_tested
 from reports.document.draw.code import Proof, checking, data_name
 from reports.document.draw.first_page import first_page
+from reports.document.draw.pictures import shown
 from reports.document.draw.results import readings, results
 
 __all__ = ["VIN_END", "Drawn", "Proof", "data_name", "draw"]
@@ -31,9 +33,9 @@ class Drawn:
     pages: int
 
 
-def draw(content: Certificate, proof: Proof | None = None) -> Drawn:
+def draw(content: Certificate, proof: Proof | None = None, pictures: Mapping[str, bytes] | None = None) -> Drawn:
     """Lay the certificate out. Never fails on what the words are, however long or strange. Without `proof` nothing says
-    where it can be checked: a draft."""
+    where it can be checked: a draft. `pictures`: digest -> JPEG; one without a file is named and said to be missing."""
     fonts_ready()
     title = _("Top inspection certificate {number}").format(number=content.number)
     item = content.item
@@ -45,15 +47,16 @@ def draw(content: Certificate, proof: Proof | None = None) -> Drawn:
         head=f"{content.issuer.name} · {title}",
         issued_at=content.issued_at,
     )
-    pdf, pages = paper.made_of(_story(content, proof))
+    pdf, pages = paper.made_of(_story(content, proof, pictures or {}))
     return Drawn(pdf, pages)
 
 
-def _story(content: Certificate, proof: Proof | None) -> list[Flow]:
+def _story(content: Certificate, proof: Proof | None, pictures: Mapping[str, bytes]) -> list[Flow]:
     return [
         *first_page(content, proof),
         CondPageBreak(0.6 * PAGE[1]),  # a page of its own, unless its findings ran over to the next
         *results(content),
+        *shown(content.pictures, pictures),
         *what_may_fail(content),
         *not_tested(content),
         *cautions(content),
