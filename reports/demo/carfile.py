@@ -54,12 +54,12 @@ def _write_pair(subject: str, job: Job, work: WorkRecord, by: User) -> None:
     with then(work.at - timedelta(minutes=10)):
         before = picture_add(
             job=job, by=by, upload=shot(subject, mended=False), caption=words[0], position=work.position,
-            moment=Moment.BEFORE,
+            moment=Moment.BEFORE, on_paper=True,
         )  # fmt: skip
     with then(work.at + timedelta(minutes=1)):
         picture_add(
             job=job, by=by, upload=shot(subject, mended=True), caption=words[1], position=work.position,
-            moment=Moment.AFTER, before=before,
+            moment=Moment.AFTER, before=before, on_paper=True,
         )  # fmt: skip
 
 
