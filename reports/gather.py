@@ -28,9 +28,11 @@ from reports.document.content import (
     NotTested,
     Observed,
     Person,
+    PutRight,
     Results,
     Shown,
 )
+from reports.put_right import put_right
 from shop.errors import ShopError
 from shop.models import Car, Job, Moment, ShopProfile, User
 from shop.uploads import picture_for_paper
@@ -83,6 +85,7 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         replaces=replaces,
         ahead=ahead,
         pictures=_pictures(job),
+        put_right=_put_right(system, sheet, found, timezone.localdate(issued_at)),
     )
 
 
@@ -127,6 +130,15 @@ def _ahead(car: Car, system: TopSystem | None, results: Results, on: date) -> Ah
         as_of=on,
         learned_on=timezone.localdate(found.learning.learned_at),
     )
+
+
+def _put_right(system: TopSystem | None, sheet: BenchSheet | None, found: Results, on: date) -> PutRight | None:
+    """What is open by the last diagnosis of the job's sheet, at today's prices."""
+    diagnosis = bench.diagnosis_of_sheet(sheet) if sheet is not None else None
+    shop = ShopProfile.objects.first()
+    if diagnosis is None or shop is None:
+        return None
+    return put_right(system, diagnosis.repairs, found.open_findings(), shop, on)
 
 
 def _instruments(found: Results) -> tuple[Instrument, ...]:

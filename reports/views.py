@@ -13,6 +13,8 @@ from diagnostics.models import BenchSheet
 from diagnostics.selectors import revision_asked
 from reports import selectors, services
 from reports.bench import bench_list_pdf, pin_card_pdf
+from reports.document.content import PutRight
+from reports.document.draw.put_right import cost_cells, cost_remarks, cost_words
 from reports.document.draw.states import STATEMENTS, WEIGHTS, statement_words, weight_words
 from reports.models import Certificate, CertificateState
 from reports.open_findings import findings_open
@@ -49,8 +51,17 @@ def certificate(request: ShopRequest, number: str) -> HttpResponse:
         "proven": sum(row.made and row.released for row in tested),
         "sensors": len(tested),
         "pictures": selectors.pictures_on(found, content),
+        **_costs(content.put_right),
     }
     return render(request, "reports/certificate.html", context)
+
+
+def _costs(costs: PutRight | None) -> dict[str, object]:
+    """In the very words of the paper."""
+    if costs is None:
+        return {}
+    rows = [cost_cells(row, costs.currency) for row in costs.rows]
+    return {"costs": costs, "cost_words": cost_words(costs), "cost_rows": rows, "cost_remarks": cost_remarks(costs)}
 
 
 # The shapes on paper and their tags on the page.

@@ -7,6 +7,7 @@ field's name.
 
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from hashlib import sha256
 from typing import Literal
 
@@ -306,6 +307,44 @@ class Ahead:
     rows: tuple[AheadRow, ...]
 
 
+PriceFrom = Literal["", "asked", "paid"]
+
+
+@dataclass(frozen=True, slots=True)
+class PutRightRow:
+    """A repair and the chance that it is needed; `labour` and `part_price` (of one piece) without tax. `price_from`:
+    what a customer was asked last, or only what the shop pays; None and '' where no price is known."""
+
+    position: str
+    words: str
+    chance: float
+    hours: Decimal
+    labour: Decimal
+    part: str = ""
+    part_price: Decimal | None = None
+    price_from: PriceFrom = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PutRight:
+    """What it would cost to put right what was found, by the shop's prices of a day. With tax: `least` if only what is
+    likelier than not has to be done, `most` if all rows have. `unpriced`: findings for which no repair stands here."""
+
+    as_of: date
+    currency: str
+    hourly_rate: Decimal
+    tax_percent: Decimal
+    rows: tuple[PutRightRow, ...]
+    least: Decimal
+    most: Decimal
+    unpriced: tuple[str, ...] = ()
+
+    @property
+    def without_price(self) -> tuple[PutRightRow, ...]:
+        """Rows whose part is in neither sum."""
+        return tuple(row for row in self.rows if row.part and row.part_price is None)
+
+
 @dataclass(frozen=True, slots=True)
 class Certificate:
     """A whole certificate.
@@ -339,6 +378,7 @@ class Certificate:
     replaces: str = ""
     ahead: Ahead | None = None
     pictures: tuple[Shown, ...] = ()
+    put_right: PutRight | None = None
     format: Literal["topwright-certificate/1"] = FORMAT
 
 
@@ -366,11 +406,17 @@ def from_json(text: str) -> Certificate:
 def fingerprint(content: Certificate, replaces: str) -> str:
     """SHA-256 (hex) of what is certified: the same for whoever asks and whenever, as long as nothing has changed.
 
-    Number, time of issue, approval and the outlook, which changes from day to day, are left out. `replaces` (the
-    earlier number or '') is counted, so that going back to an earlier state of things still is a new certificate.
+    Number, time of issue, approval, and what changes from day to day, the outlook and prices, are left out. `replaces`
+    (the earlier number or '') is counted, so that going back to an earlier state of things still is a new certificate.
     """
     nobody = Person("", "")
     bare = replace(
-        content, number="", issued_at=datetime(2000, 1, 1, tzinfo=UTC), approved_by=nobody, outlook="", ahead=None
+        content,
+        number="",
+        issued_at=datetime(2000, 1, 1, tzinfo=UTC),
+        approved_by=nobody,
+        outlook="",
+        ahead=None,
+        put_right=None,
     )
     return sha256(to_json(replace(bare, replaces=replaces)).encode()).hexdigest()

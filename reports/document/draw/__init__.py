@@ -19,6 +19,7 @@ from reports.document.draw.closing import approval, cautions, end, how, not_test
 from reports.document.draw.code import Proof, checking, data_name
 from reports.document.draw.first_page import first_page
 from reports.document.draw.pictures import shown
+from reports.document.draw.put_right import what_it_costs
 from reports.document.draw.results import readings, results
 
 __all__ = ["VIN_END", "Drawn", "Proof", "data_name", "draw"]
@@ -57,6 +58,7 @@ def _story(content: Certificate, proof: Proof | None, pictures: Mapping[str, byt
         CondPageBreak(0.6 * PAGE[1]),  # a page of its own, unless its findings ran over to the next
         *results(content),
         *shown(content.pictures, pictures),
+        *what_it_costs(content),
         *what_may_fail(content),
         *not_tested(content),
         *cautions(content),
