@@ -14,7 +14,7 @@ def what_it_costs(content: Certificate) -> list[Flow]:
         return []
     story: list[Flow] = [*heading(_("What it would cost to put right")), text(cost_words(costs))]
     if costs.rows:
-        head = [_("Repair"), _("Needed with"), _("Labour"), _("Part")]
+        head = [_("Repair"), _("Chance of need"), _("Labour"), _("Part")]
         looks = (CELL, CELL_RIGHT, CELL_RIGHT, CELL_RIGHT)
         rows = [
             [text(words, look) for words, look in zip(cost_cells(row, costs.currency), looks, strict=True)]
@@ -60,14 +60,17 @@ def cost_remarks(costs: PutRight) -> list[str]:
     remarks = [
         _(
             "By this shop’s prices of {day}: {rate} an hour without tax, usual times of the trade, parts at what a "
-            "customer was asked for them last; the sums are with {tax} % tax. Repairs that stand for the same fault "
-            "are all in the higher sum, though one of them will do."
+            "customer was asked for them last; the sums are with {tax} % tax."
         ).format(
             day=day(costs.as_of),
             rate=money(costs.hourly_rate, costs.currency),
             tax=f"{costs.tax_percent.normalize():f}",
         )
     ]
+    if costs.least != costs.most:
+        remarks.append(
+            _("Where several repairs stand for one fault, all are in the higher sum, though one of them will do.")
+        )
     if costs.without_price:
         parts = ", ".join(row.part for row in costs.without_price)
         remarks.append(_("Not in the sums, since no price is known: {parts}.").format(parts=parts))
