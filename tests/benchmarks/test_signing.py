@@ -42,9 +42,10 @@ def seconds(call: Callable[[], object], times: int = 9) -> float:
 
 @pytest.fixture
 def six_pages(settings, tmp_path) -> Certificate:
-    """The sample with as many readings as fill six pages."""
+    """The sample with the diagram of one motion and as many readings as fill six pages."""
     settings.SIGNING_KEY, settings.SIGNING_KEY_MADE = str(tmp_path / "signing.p12"), True
     content = sample.certificate(sample.results(sample.repaired()))
+    content = replace(content, results=replace(content.results, pictured=content.results.pictured[:1]))
     rows = content.results.readings
     for count in range(len(rows), -1, -1):
         shorter = replace(content, results=replace(content.results, readings=rows[:count]))
