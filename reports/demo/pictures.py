@@ -80,8 +80,8 @@ def take(address: str, out: Path) -> list[Path]:
         pdf = page.request.get(f"{address}{_href(page, '/certificates/')}file/").body()
         _wait_for_plan(page, address)
         page.goto(f"{address}/shelf/{PART}/", wait_until="networkidle")
-        page.get_by_role("heading", name="What will be asked for").scroll_into_view_if_needed()
-        shots["part"] = _tall(page, 1500)
+        outlook = page.locator("section", has=page.get_by_role("heading", name="What will be asked for"))
+        shots["part"] = outlook.last.screenshot()
         browser.close()
     shots["certificate"], shots["bench-list"] = _first_page(pdf), _first_page(bench_list)
     return [write(out / f"{name}.png", data) for name, data in shots.items()]

@@ -13,7 +13,8 @@ from diagnostics.engine.faults import REPLACE_MINUTES
 from diagnostics.models import BenchSheet, Check
 from parts.models import Offer, Part
 from reports import services as certificates
-from reports.document.content import PutRight, from_json
+from reports.document.content import PutRight, PutRightRow, from_json
+from reports.document.draw.put_right import cost_words
 from reports.models import Certificate
 from reports.tasks import certificate_issue_task
 from shop.models import CostKind, Estimate, EstimateLine, EstimateVersion, Job, ShopProfile, User, VersionState
@@ -121,6 +122,14 @@ def test_another_price_is_no_other_certificate(leaking: Job, tech: User) -> None
     first = issued(leaking, tech)
     ShopProfile.objects.update(hourly_rate=Decimal(500))
     assert issued(leaking, tech) == first
+
+
+def test_where_no_repair_is_likely_no_lower_sum_is_named() -> None:
+    at = timezone.localdate()
+    row = PutRightRow("BG7", "Mend the wire", 0.3, Decimal("0.50"), Decimal("45.00"))
+    costs = PutRight(at, "EUR", Decimal(90), Decimal(20), (row,), least=Decimal(0), most=Decimal("54.00"))
+    assert cost_words(costs).startswith("At most about 54.00 EUR, tax included")
+    assert "0.00 EUR if" not in cost_words(costs)
 
 
 def test_where_nothing_is_open_nothing_is_said(

@@ -34,6 +34,11 @@ def cost_words(costs: PutRight) -> str:
     least, most = money(costs.least, costs.currency), money(costs.most, costs.currency)
     if costs.least == costs.most:
         return _("About {most}, tax included. It is no offer; ask for an estimate.").format(most=most)
+    if not costs.least:
+        return _(
+            "At most about {most}, tax included, if all of it has to be done; of no repair is it likelier than not that "
+            "it is needed. It is no offer; ask for an estimate."
+        ).format(most=most)
     return _(
         "About {least} if only what is likelier than not has to be done, {most} if all of it has, tax included. It is "
         "no offer; ask for an estimate."
@@ -60,7 +65,8 @@ def cost_remarks(costs: PutRight) -> list[str]:
     remarks = [
         _(
             "By this shop’s prices of {day}: {rate} an hour without tax, usual times of the trade, parts at what a "
-            "customer was asked for them last; the sums are with {tax} % tax."
+            "customer was asked for them last, or at what the shop pays where that is said; the sums are with {tax} % "
+            "tax."
         ).format(
             day=day(costs.as_of),
             rate=money(costs.hourly_rate, costs.currency),
