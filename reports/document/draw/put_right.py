@@ -36,8 +36,8 @@ def cost_words(costs: PutRight) -> str:
         return _("About {most}, tax included. It is no offer; ask for an estimate.").format(most=most)
     if not costs.least:
         return _(
-            "At most about {most}, tax included, if all of it has to be done; no single repair is likelier than not. It "
-            "is no offer; ask for an estimate."
+            "At most about {most}, tax included, if all of it has to be done; no single repair is likelier than not. "
+            "It is no offer; ask for an estimate."
         ).format(most=most)
     return _(
         "About {least} if only what is likelier than not has to be done, {most} if all of it has, tax included. It is "
