@@ -5,6 +5,7 @@ import sys
 from argparse import ArgumentParser
 from typing import Any
 
+from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils.translation import gettext as _
@@ -27,6 +28,9 @@ class Command(BaseCommand):
     def handle(self, *args: Any, port: int, no_server: bool, **options: Any) -> None:
         if not no_server:
             _refuse_busy(port)
+            # Printed on what is issued, while loading and from then on: a code that is scanned leads to this demo.
+            os.environ.setdefault("PUBLIC_URL", f"http://localhost:{port}")
+            settings.PUBLIC_URL = os.environ["PUBLIC_URL"]
         call_command("migrate", interactive=False, verbosity=0)
         try:
             new = load(say=self._say)
@@ -39,7 +43,6 @@ class Command(BaseCommand):
                 plan_nightly()  # the worker makes the first plan while people look at the first pages
             # This process has done its work and hands its place to one that needs little memory.
             sys.stdout.flush()
-            os.environ.setdefault("PUBLIC_URL", f"http://localhost:{port}")  # printed on what is issued from now on
             os.execv(sys.executable, [sys.executable, "-m", serve.__name__, str(port)])  # noqa: S606 - our own module
 
     def _say(self, words: str) -> None:
