@@ -23,6 +23,8 @@ from shop.errors import ShopError
 
 LASTS = timedelta(days=3653)
 """How long what is made here is good for: ten years."""
+NAME_BYTES = 64
+"""X.520 gives a name 64 characters; the library counts bytes of UTF-8, and letters with accents have two."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,11 +87,16 @@ def keys_made(issuer: str, now: datetime) -> Keys:
 
 
 def _name(issuer: str, what: str) -> x509.Name:
-    short = " ".join(issuer.split())[:60] or "Topwright"  # X.520 gives both 64 characters
-    common = f"{short[: 61 - len(what)]}, {what}"
+    short = _cut(" ".join(issuer.split()), NAME_BYTES - 4) or "Topwright"
+    common = f"{_cut(short, NAME_BYTES - 3 - len(what.encode()))}, {what}"
     return x509.Name(
         [x509.NameAttribute(NameOID.ORGANIZATION_NAME, short), x509.NameAttribute(NameOID.COMMON_NAME, common)]
     )
+
+
+def _cut(words: str, most: int) -> str:
+    """As many whole letters as fit into `most` bytes."""
+    return words.encode()[:most].decode(errors="ignore").rstrip()
 
 
 def _certificate(

@@ -32,8 +32,8 @@ FIELD = "Topwright"
 STAMP_SECONDS, STAMP_BYTES = 10, 100_000
 """How long a time-stamp service may take, and how much it may say."""
 AROUND_CERTIFICATES = 1500
-"""Bytes of a signature beside its certificates: some 500 for P-256, more for an owner's own RSA key (its length twice,
-at most 1,024 for 4,096 bits)."""
+"""Bytes of a signature beside its certificates: some 500 for P-256, 70 more for the longest key of its kind; the names
+of the issuer, at most 64 characters each, stand in it once more."""
 
 
 def signed(pdf: bytes, keys: Keys, *, reason: str, place: str, timestamps: str = "") -> bytes:
