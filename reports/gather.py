@@ -8,17 +8,18 @@ from typing import Final, Literal
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from diagnostics import selectors as bench
 from diagnostics.charts.words import made_in_words
-from diagnostics.engine.case import Complaint, observation_of
+from diagnostics.engine.case import Complaint
 from diagnostics.engine.cautions import ORDER, caution_words
-from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
-from diagnostics.models import BenchSheet, Check, Unit, Work
+from diagnostics.models import BenchSheet, Check
 from diagnostics.selectors.failure_model import outlook_of_car
 from reports.commission.selectors import client_of
 from reports.document import compose
+from reports.document.compose.coverage import Covered, surroundings_words, with_plan
 from reports.document.content import (
     Ahead,
     Certificate,
@@ -32,6 +33,8 @@ from reports.document.content import (
     Results,
     Shown,
 )
+from reports.evidence import Bench, bench_of
+from reports.inspection.selectors import Standing, answers_of, inspection_of, standing_of
 from reports.put_right import put_right
 from shop.errors import ShopError
 from shop.models import Car, Job, Moment, ShopProfile, User
@@ -43,16 +46,18 @@ MOMENTS: Final[Mapping[str, Literal["", "before", "after"]]] = {"": "", Moment.B
 def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime, replaces: str = "") -> Certificate:
     """Everything that a certificate of `job` says now. ShopError where nothing was inspected or no issuer named."""
     issuer = _issuer()
-    counted, struck = _checks(job)
-    if not counted:
+    at_bench = bench_of(job)
+    counted, sheet, system = at_bench.counted, at_bench.sheet, at_bench.system
+    inspection = inspection_of(job)
+    covered = _covered(standing_of(inspection, at_bench)) if inspection is not None else ()
+    if not counted and not covered:
         raise ShopError(
             _(
                 "Nothing has been inspected in {job} yet, so there is nothing to certify: open its bench sheet first."
             ).format(job=job.number)
         )
-    sheet = bench.sheet_of_job(job)
-    system = bench.system_of(sheet.revision) if sheet and sheet.revision else None
-    found = _results(job, sheet, system, counted, struck)
+    judged = [row for row in answers_of(inspection) if row.struck_at is None] if inspection is not None else []
+    found = _results(job, at_bench, covered)
     ahead = _ahead(job.car, system, found, timezone.localdate(issued_at))
     return Certificate(
         number=number,
@@ -61,9 +66,9 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         client=client_of(job),
         job=f"{job.number}: {job.title}",
         item=_item(job.car, system),
-        inspected_on=tuple(sorted({timezone.localdate(check.at) for check in counted})),
+        inspected_on=_days(counted, covered),
         place=", ".join([issuer.name, *issuer.address.splitlines()]),
-        ambient="",
+        ambient=surroundings_words(covered),
         purpose=_("{title}. Inspection of the power convertible top as far as the results name it.").format(
             title=job.title
         ),
@@ -80,7 +85,7 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         statements=_statements(),
         client_information=_client_information(job, sheet, system),
         outlook=compose.ahead_words(ahead),
-        inspectors=_inspectors(counted),
+        inspectors=_inspectors([*(row.by for row in counted), *(row.by for row in judged)]),
         approved_by=_person(by),
         replaces=replaces,
         ahead=ahead,
@@ -154,30 +159,38 @@ def _issuer() -> Issuer:
     return Issuer(shop.name, shop.address, shop.phone, shop.email)
 
 
-def _checks(job: Job) -> tuple[list[Check], int]:
-    """The checks that count, in order of time, and how many were struck out."""
-    rows = list(bench.checks_of_job(job).select_related("sheet__revision"))
-    struck = sum(row.struck_at is not None for row in rows)
-    return [row for row in rows if row.struck_at is None and row.verdict != "refused"], struck
+def _covered(standing: Standing) -> tuple[Covered, ...]:
+    """The plan, whole. ShopError where an item is still open."""
+    missing = standing.open_items
+    if missing:
+        words = ngettext(
+            "The inspection plan of {job} is not complete: {n} item is open, “{item}”.",
+            "The inspection plan of {job} is not complete: {n} items are open, the first one is “{item}”.",
+            len(missing),
+        )
+        words += " " + _("See what is open, or skip it with a reason.")
+        job = standing.inspection.job
+        raise ShopError(words.format(job=job.number, n=len(missing), item=missing[0].item.title))
+    return standing.rows
 
 
-def _results(
-    job: Job, sheet: BenchSheet | None, system: TopSystem | None, counted: Sequence[Check], struck: int
-) -> Results:
-    work = tuple(_worked(row) for row in bench.work_of_job(job))
+def _results(job: Job, at_bench: Bench, covered: Sequence[Covered]) -> Results:
     unproven = {path.position: path.missing for path in bench.repaired_paths_of_job(job) if not path.proven}
-    if sheet is None or system is None:
-        return compose.undeclared_results([_observed(row) for row in counted], work, unproven, struck)
-    seen = tuple(_seen(system, row) for row in counted if row.sheet.revision_id == sheet.revision_id)
-    diagnosis = bench.diagnosis_of_sheet(sheet)
+    evidence, counted = at_bench.evidence, at_bench.counted
+    if evidence is None or at_bench.sheet is None:
+        free = [_observed(row) for row in counted]
+        return with_plan(compose.undeclared_results(free, at_bench.work, unproven, at_bench.struck), covered)
+    diagnosis = bench.diagnosis_of_sheet(at_bench.sheet)
     found = compose.results_of(
-        compose.Evidence(system, seen, work),
+        evidence,
         proof=bench.proof_of_job(job),
         suspects=bench.open_suspects(diagnosis) if diagnosis else (),
         unproven=unproven,
-        struck_out=struck,
+        struck_out=at_bench.struck,
+        planned=bool(covered),
     )
-    return replace(found, not_tested=(*found.not_tested, *_left_out(len(counted) - len(seen))))
+    found = replace(found, not_tested=(*found.not_tested, *_left_out(len(counted) - len(evidence.seen))))
+    return with_plan(found, covered)
 
 
 def _left_out(checks: int) -> Iterator[NotTested]:
@@ -189,34 +202,8 @@ def _left_out(checks: int) -> Iterator[NotTested]:
         yield NotTested("whole", _("Earlier readings"), why.format(count=checks))
 
 
-def _seen(system: TopSystem, row: Check) -> compose.Seen:
-    observation = observation_of(row.observation)
-    return compose.Seen(observation, judge(system, observation), timezone.localtime(row.at), str(row.by))
-
-
 def _observed(row: Check) -> Observed:
     return Observed("electrical", row.position, "", row.words, row.verdict, timezone.localtime(row.at), str(row.by))
-
-
-def _worked(row: Work) -> compose.Worked:
-    return compose.Worked(
-        position=row.position,
-        kind_words=str(row.get_kind_display()),
-        words=row.words,
-        at=timezone.localtime(row.at),
-        by=str(row.by),
-        old_part=_unit(row.old_unit),
-        new_part=_unit(row.new_unit),
-    )
-
-
-def _unit(unit: Unit | None) -> str:
-    if unit is None:
-        return ""
-    words = unit.part
-    if unit.revision:
-        words += _(", revision {revision}").format(revision=unit.revision)
-    return words + (_(", serial {serial}").format(serial=unit.serial) if unit.serial else "")
 
 
 def _item(car: Car, system: TopSystem | None) -> Item:
@@ -270,8 +257,13 @@ def _client_information(job: Job, sheet: BenchSheet | None, system: TopSystem | 
     return tuple(said)
 
 
-def _inspectors(counted: Sequence[Check]) -> tuple[Person, ...]:
-    people = sorted({row.by_id: row.by for row in counted}.items())
+def _days(counted: Sequence[Check], covered: Sequence[Covered]) -> tuple[date, ...]:
+    days = {timezone.localdate(check.at) for check in counted}
+    return tuple(sorted(days | {timezone.localdate(row.at) for row in covered if row.at is not None}))
+
+
+def _inspectors(users: Sequence[User]) -> tuple[Person, ...]:
+    people = sorted({user.pk: user for user in users}.items())
     return tuple(person for person, _same in groupby(_person(user) for _pk, user in people))
 
 

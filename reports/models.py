@@ -5,6 +5,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from reports.commission.models import Commission, CommissionLink, CommissionState, TopKind
+from reports.inspection.models import Inspection, InspectionAnswer
 
 __all__ = [
     "Certificate",
@@ -14,6 +15,8 @@ __all__ = [
     "CommissionState",
     "ImportState",
     "ImportedFile",
+    "Inspection",
+    "InspectionAnswer",
     "SigningRoot",
     "SuspectHit",
     "TopKind",

@@ -32,6 +32,8 @@ MAY: Mapping[str, frozenset[str]] = {
     "enquiry.write": frozenset({_C, _T, _O}),
     "enquiry.erase": frozenset({_O}),
     "commission.erase": frozenset({_C, _O}),
+    "inspection.open": frozenset({_C, _T, _O}),
+    "inspection.skip": frozenset({_O}),
     "certificate.issue": frozenset({_T, _O}),
     "certificate.withdraw": frozenset({_O}),
     "learning.ask": frozenset({_T, _P, _O}),

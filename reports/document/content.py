@@ -250,7 +250,28 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanRow:
+    """An item of the inspection plan and how it ended. `wants`: the evidence that it asks for; `words`: what was seen,
+    or why it was skipped; `weighty`: without it no statement of conformity is made; `weight`: of a finding that a
+    person judged; `picture`: digest of the one that shows it, or ''."""
+
+    key: str
+    area: Area
+    title: str
+    wants: str
+    weighty: bool
+    state: Literal["done", "finding", "skipped"]
+    words: str
+    at: datetime | None = None
+    by: str = ""
+    weight: Weight | None = None
+    picture: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Results:
+    """`plan`: the inspection plan, item by item; empty where the job was no inspection by plan."""
+
     proof: tuple[ProofRow, ...] = ()
     readings: tuple[PinReading, ...] = ()
     limits: tuple[LimitCheck, ...] = ()
@@ -262,6 +283,7 @@ class Results:
     struck_out: int = 0
     holds: tuple[Hold, ...] = ()
     pictured: tuple[MotionPicture, ...] = ()
+    plan: tuple[PlanRow, ...] = ()
 
     def open_findings(self) -> tuple[Finding, ...]:
         return tuple(found for found in self.findings if found.weight != "put-right")

@@ -15,7 +15,7 @@ from diagnostics.engine.system.model import Axis, Condition, Motion, Pin, Positi
 from diagnostics.engine.system.problems import At
 from diagnostics.engine.words import _
 
-GROUPS = ("module", "positions", "axes", "poses", "motions", "hydraulics", "drawing")
+GROUPS = ("module", "positions", "axes", "poses", "motions", "hydraulics", "drawing", "inspection")
 _PLACE_OF_PIN = ("connector", "row", "number")
 
 

@@ -23,12 +23,15 @@ def group_words(group: str) -> str:
         "motions": _("Motions"),
         "hydraulics": _("Hydraulics"),
         "drawing": _("Drawing"),
+        "inspection": _("Inspection"),
     }.get(group, _("System"))
 
 
 def field_words(name: str) -> str:
     """What a field of the file is called; a field without words of its own goes by its name."""
-    return (_of_system() | _of_positions() | _of_motions() | _of_fluid() | _of_drawing()).get(name, plain(name))
+    return (_of_system() | _of_positions() | _of_motions() | _of_fluid() | _of_drawing() | _of_inspection()).get(
+        name, plain(name)
+    )
 
 
 def _of_system() -> dict[str, str]:
@@ -45,6 +48,7 @@ def _of_system() -> dict[str, str]:
         "motions": _("motion"),
         "hydraulics": _("hydraulics"),
         "drawing": _("drawing"),
+        "inspection": _("inspection"),
         "position": _("position"),
         "minutes": _("minutes to reach"),
         "low_share": _("low up to this share of the supply"),
@@ -131,6 +135,18 @@ def _of_drawing() -> dict[str, str]:
         "to": _("where its rod ends"),
         "to_hangs_on": _("what its rod hangs on"),
         "holds": _("hold"),
+    }
+
+
+def _of_inspection() -> dict[str, str]:
+    return {
+        "trials": _("trials of each motion"),
+        "water_minutes": _("minutes of the water test"),
+        "without": _("without"),
+        "extra": _("item"),
+        "area": _("area"),
+        "wants": _("wants"),
+        "weighty": _("weighty"),
     }
 
 

@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field, StringConstraints
 
 from diagnostics.engine.system.base import Code, Frozen, Name, Slug
 from diagnostics.engine.system.drawn import Drawing
+from diagnostics.engine.system.inspection import InspectionRules
 
 BETWEEN = "between"
 """The place of an axis that stands in none of its named places."""
@@ -226,6 +227,7 @@ class TopSystem(Frozen):
     motions: dict[Literal["open", "close"], Motion]
     hydraulics: Hydraulics | None = None
     drawing: Drawing | None = None
+    inspection: InspectionRules | None = None
 
     def sensors(self) -> dict[str, Position]:
         """Positions that are read at a pin, in the order of their pins in the connector."""

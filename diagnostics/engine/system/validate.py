@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 
+from diagnostics.engine.inspection.rules import inspection_findings
 from diagnostics.engine.system.drawn_rules import drawing_findings
 from diagnostics.engine.system.fluid import hydraulics_findings
 from diagnostics.engine.system.model import ACTUATORS, BETWEEN, SENSORS, Condition, Motion, Position, Step, TopSystem
@@ -28,6 +29,7 @@ def findings_of(system: TopSystem) -> list[Finding]:
         *position_findings(system),
         *hydraulics_findings(system),
         *drawing_findings(system),
+        *inspection_findings(system),
         *(finding for name, motion in system.motions.items() for finding in _step_rules(system, name, motion)),
     ]
     runs = [] if references else list(run_findings(system))

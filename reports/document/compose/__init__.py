@@ -35,11 +35,12 @@ def results_of(
     suspects: Sequence[Suspect] = (),
     unproven: Mapping[str, str] | None = None,
     struck_out: int = 0,
+    planned: bool = False,
 ) -> Results:
     """Everything that the results of a certificate list, from `evidence` in order of time.
 
     `proof` sensor -> what was seen after the last work on its path; `suspects` those still open; `unproven` position
-    -> what still has to be seen there after work.
+    -> what still has to be seen there after work; `planned`: an inspection plan is put over it (`with_plan`).
     """
     unproven = unproven or {}
     proven = frozenset(code for code, state in proof.items() if state.proven and code not in unproven)
@@ -53,7 +54,7 @@ def results_of(
         observed=_results.observed(evidence),
         findings=findings(evidence, proven, suspects, unproven, limits, [*current.values()]),
         work=_results.work_done(evidence, proven),
-        not_tested=not_tested(evidence, proof),
+        not_tested=not_tested(evidence, proof, planned),
         struck_out=struck_out,
         holds=_results.holds(evidence),
         pictured=pictured(evidence.system, trials, current),

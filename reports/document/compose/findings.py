@@ -55,7 +55,7 @@ _OF_CHECK: Final[Mapping[str, str]] = {
     "battery": "battery",
     "motion": "motion",
 }
-_ORDER: Final[tuple[Weight, ...]] = ("critical", "major", "minor", "put-right")
+ORDER: Final[tuple[Weight, ...]] = ("critical", "major", "minor", "put-right")
 
 
 def findings(
@@ -75,7 +75,7 @@ def findings(
         *_of_limits(limits),
         *_of_times(trials),
     ]
-    return tuple(sorted(dict.fromkeys(found), key=lambda one: _ORDER.index(one.weight)))
+    return tuple(sorted(dict.fromkeys(found), key=lambda one: ORDER.index(one.weight)))
 
 
 def _finding(rule: str, position: str, subject: str, words: str) -> Finding:

@@ -25,7 +25,8 @@ def overall(results: Results, motions: int) -> Overall:
     statement = _statement(results, motions, heavy)
     minor = sum(found.weight == "minor" for found in open_)
     counted = _("Open findings: {heavy} critical or major, {minor} minor.").format(heavy=heavy, minor=minor)
-    return Overall(statement, f"{_(_WORDS[statement])} {counted}", _rule_words())
+    rule = _rule_words() + (" " + _plan_rule_words() if results.plan else "")
+    return Overall(statement, f"{_(_WORDS[statement])} {counted}", rule)
 
 
 def _statement(results: Results, motions: int, heavy: int) -> Statement:
@@ -33,6 +34,8 @@ def _statement(results: Results, motions: int, heavy: int) -> Statement:
         return "none"
     if heavy:
         return "fail"
+    if any(row.weighty and row.state == "skipped" for row in results.plan):
+        return "none"
     ran = {trial.motion for trial in results.trials if trial.ran}
     if len(ran) < motions or not _all_proven(results.proof) or not _all_current(results):
         return "none"
@@ -55,6 +58,13 @@ def _rule_words() -> str:
         "Requirements: every motion runs to its end within the limits of its steps; every sensor is seen both made and "
         "released at the control module after the last work on its path; no critical or major finding stands open; "
         "every measured value is within its limit. If a sensor or a motion is not covered, no statement is made."
+    )
+
+
+def _plan_rule_words() -> str:
+    return _(
+        "The inspection followed a plan: every item is seen, or skipped with a reason. If an item on which the "
+        "statement depends is skipped, no statement is made."
     )
 
 

@@ -11,14 +11,17 @@ from reports.document.compose.seen import Evidence
 from reports.document.content import NotTested
 
 
-def not_tested(evidence: Evidence, proof: Mapping[str, ProofState]) -> tuple[NotTested, ...]:
-    """Sensors, motions and their times, poses, other positions, hydraulics, seals, and what no check of ours covers."""
+def not_tested(evidence: Evidence, proof: Mapping[str, ProofState], planned: bool = False) -> tuple[NotTested, ...]:
+    """Sensors, motions and their times, poses, other positions, hydraulics, seals, and what no check of ours covers.
+
+    `planned`: an inspection plan asks for the last ones by itself.
+    """
     return (
         *_sensors(evidence, proof),
         *_motions(evidence),
         *_poses(evidence),
         *_others(evidence),
-        *_whole(evidence),
+        *_whole(evidence, planned),
     )
 
 
@@ -94,14 +97,19 @@ def _holds(evidence: Evidence) -> Iterator[NotTested]:
             yield NotTested("hydraulics", what, _("No pressure-hold test was made there."))
 
 
-def _whole(evidence: Evidence) -> Iterator[NotTested]:
+def _whole(evidence: Evidence, planned: bool) -> Iterator[NotTested]:
     """What an inspection of a top can cover and no check of a bench sheet does."""
-    yield from _holds(evidence)
+    if not planned:
+        yield from _holds(evidence)
+        yield from _unplanned(evidence)
+    yield NotTested(
+        "whole", _("Everything that is not named in the results"), _("Not opened, not reached or not looked at.")
+    )
+
+
+def _unplanned(evidence: Evidence) -> Iterator[NotTested]:
     if not any(isinstance(one.observation, Battery) for one in evidence.seen):
         yield NotTested("electrical", _("Battery at rest"), _("Not measured."))
     yield NotTested("seals", _("Seals and drains"), _("No water test was made."))
     yield NotTested("mechanism", _("Play of the linkage, cover and trim"), _("Not measured."))
     yield NotTested("mechanism", _("Emergency closing"), _("Not tried."))
-    yield NotTested(
-        "whole", _("Everything that is not named in the results"), _("Not opened, not reached or not looked at.")
-    )

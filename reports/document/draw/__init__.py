@@ -18,6 +18,7 @@ from reports.document.draw.ahead import what_may_fail
 from reports.document.draw.closing import approval, cautions, end, how, not_tested
 from reports.document.draw.code import Proof, checking, data_name
 from reports.document.draw.first_page import first_page
+from reports.document.draw.inspection import planned
 from reports.document.draw.pictures import shown
 from reports.document.draw.put_right import what_it_costs
 from reports.document.draw.results import readings, results
@@ -56,6 +57,7 @@ def _story(content: Certificate, proof: Proof | None, pictures: Mapping[str, byt
     return [
         *first_page(content, proof),
         CondPageBreak(0.6 * PAGE[1]),  # a page of its own, unless its findings ran over to the next
+        *planned(content),
         *results(content),
         *shown(content.pictures, pictures),
         *what_it_costs(content),

@@ -29,6 +29,7 @@ from diagnostics.paper.kit import (
 from diagnostics.paper.marks import Mark, Seam
 from reports.document.content import Certificate
 from reports.document.draw.code import Code, Proof
+from reports.document.draw.inspection import plan_words
 from reports.document.draw.states import area_words, statement_tag, weight_tag
 
 _CODE = 68
@@ -157,7 +158,8 @@ def _tested(content: Certificate) -> list[Flow]:
     found = content.results
     proven = sum(row.made and row.released for row in found.proof)
     contacts = [row for row in found.limits if row.unit != "s"]
-    words = [_("Sensors seen both made and released: {n} of {all}.").format(n=proven, all=len(found.proof))]
+    words = [plan_words(found.plan)] if found.plan else []
+    words += [_("Sensors seen both made and released: {n} of {all}.").format(n=proven, all=len(found.proof))]
     for trial in {one.motion: one for one in found.trials}.values():
         how = _("ran to its end") if trial.ran else _("stopped at “{step}”").format(step=trial.stopped_at)
         words.append(_("{motion}, last trial: {how}.").format(motion=trial.title, how=how))

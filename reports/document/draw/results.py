@@ -124,6 +124,9 @@ def _hydraulics_and_seals(content: Certificate) -> list[Flow]:
     story = _holds(content)
     seen = [row for row in content.results.observed if row.area in ("hydraulics", "seals")]
     story += [text(f"{row.position} {row.name}: {row.words} ({day(row.at)}, {row.by})", CELL) for row in seen]
+    by_plan = [row for row in content.results.plan if row.area in ("hydraulics", "seals") and row.state != "skipped"]
+    by_plan = [row for row in by_plan if not row.key.startswith("hold:")]  # the table of holds says it
+    story += [text(f"{row.title}: {row.words} ({day(row.at)}, {row.by})", CELL) for row in by_plan if row.at]
     missing = [row for row in content.results.not_tested if row.area in ("hydraulics", "seals")]
     if missing:
         words = _("Not tested: {what}.").format(what="; ".join(row.what for row in missing))
