@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from reports.commission.mails import mail_later
 from reports.commission.models import WORDS_OF_THE_BUYER, Commission, CommissionLink, CommissionState
 from reports.commission.selectors import car_of, customer_of, links_open, terms_shown
+from reports.inspection.services import inspection_open
 from shop.errors import Conflict, ShopError
 from shop.models import Car, Customer, Job, OwnerChange, ShopProfile, User
 from shop.permissions import require
@@ -103,8 +104,8 @@ def _digest(wanted: Wanted, terms: str) -> str:
 def commission_take(
     *, commission: Commission, by: User, vin: str, facts: CarFacts, title: str, appointment_on: dt.date
 ) -> Job:
-    """In one act the customer (found by e-mail, or made), the car (found by VIN, or made), and a booked job on it. Of
-    two clicks the second gets the job of the first.
+    """In one act the customer (found by e-mail, or made), the car (found by VIN, or made), and a booked job on it that
+    inspects by plan. Of two clicks the second gets the job of the first.
 
     ShopError for a day that is over or a new car whose facts are missing; Conflict where it was declined or withdrawn.
     The buyer owns no car by this: the car's owner stays as it is.
@@ -118,6 +119,7 @@ def commission_take(
         raise ShopError(_("The appointment lies in the past; expected today or later."))
     car = car_of(vin) or _car(by, vin, facts)
     job = job_open(car=car, by=by, title=title, promised_on=appointment_on)
+    inspection_open(job=job, by=by)
     words = _("From commission {number}: where the car stands and what is wanted is written there.")
     note_add(job=job, by=by, words=words.format(number=row.number))
     row.customer = customer_of(row.email)
