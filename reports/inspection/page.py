@@ -54,11 +54,13 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """An area. `sensors`: lines that are as asked and say no more than the proof matrix, told in one line."""
+    """An area. `sensors`: those that are as asked, `unseen`: those that nobody has seen yet, told in one line: the
+    bench sheet is where they are seen; `skippable`: open items that can be left out together."""
 
     words: str
     lines: tuple[Line, ...]
     sensors: tuple[Line, ...]
+    unseen: tuple[Line, ...]
     skippable: tuple[Line, ...]
 
 
@@ -92,7 +94,7 @@ def page_of(inspection: Inspection, user: User, *, only_open: bool) -> Page:
     return Page(
         standing=standing,
         lines=lines,
-        groups=tuple(_group(area_words(area), tuple(ones)) for area, ones in _by_area(shown)),
+        groups=tuple(_group(area, tuple(ones)) for area, ones in _by_area(shown)),
         may_write=may_write,
         only_open=only_open,
         pictures=tuple(inspection.job.pictures.all()) if may_write else (),
@@ -105,11 +107,19 @@ def _by_area(lines: list[Line]) -> list[tuple[Area, list[Line]]]:
     return [(area, list(ones)) for area, ones in groupby(by_area, key=lambda one: one.item.area)]
 
 
-def _group(words: str, lines: tuple[Line, ...]) -> Group:
-    sensors = tuple(one for one in lines if one.item.measured == "sensor" and one.covered.state == "done")
+def _group(area: Area, lines: tuple[Line, ...]) -> Group:
+    by_state = {
+        state: tuple(one for one in lines if one.item.measured == "sensor" and one.covered.state == state)
+        for state in ("done", "missing")
+    }
+    told = {state: ones if len(ones) > 1 else () for state, ones in by_state.items()}
     skippable = tuple(one for one in lines if one.covered.state == "missing" and one.may_skip)
     return Group(
-        words, tuple(one for one in lines if one not in sensors), sensors, skippable if len(skippable) > 1 else ()
+        words=_("The car as a whole") if area == "whole" else area_words(area),
+        lines=tuple(one for one in lines if one not in (*told["done"], *told["missing"])),
+        sensors=told["done"],
+        unseen=told["missing"],
+        skippable=skippable if len(skippable) > 1 else (),
     )
 
 

@@ -17,7 +17,7 @@ def planned(content: Certificate) -> list[Flow]:
     if not rows:
         return []
     numbers = {one.digest: at for at, one in enumerate(content.pictures, 1)}
-    cells = [_sensors(group) if len(group) > 1 else _one(group[0], numbers) for group in _groups(rows)]
+    cells = [_one(group, numbers) for group in _groups(rows)]
     words = _("What the plan of this top asks for before a purchase. * marks an item on which the statement depends.")
     head = [_("Item, and what it asks for"), _("Result"), _("What was seen, or why it was skipped")]
     return [
@@ -36,33 +36,39 @@ def plan_words(rows: Sequence[PlanRow]) -> str:
 
 
 def _groups(rows: Sequence[PlanRow]) -> list[list[PlanRow]]:
-    """Sensors that are in order share a row: the proof matrix names what was seen of each."""
+    """Items of one kind that follow each other and ended alike share a row."""
     groups: list[list[PlanRow]] = []
     for row in rows:
-        alike = bool(groups) and _plain_sensor(row) and _plain_sensor(groups[-1][0])
-        groups[-1].append(row) if alike else groups.append([row])
+        if groups and _alike(row) is not None and _alike(row) == _alike(groups[-1][0]):
+            groups[-1].append(row)
+        else:
+            groups.append([row])
     return groups
 
 
-def _plain_sensor(row: PlanRow) -> bool:
-    return row.key.startswith("sensor:") and row.state == "done"
+def _alike(row: PlanRow) -> tuple[str, ...] | None:
+    """What rows that share one have in common; None of a row that stands by itself. What was seen of each sensor that
+    is in order stands in the proof matrix."""
+    kind, colon, _subject = row.key.partition(":")
+    if row.state == "skipped":
+        return kind if colon else row.key, row.state, row.words, row.by
+    return (kind, row.state) if kind == "sensor" and row.state == "done" else None
 
 
-def _sensors(rows: Sequence[PlanRow]) -> list[Flow | list[Flow]]:
-    title = "; ".join(row.title for row in rows) + _mark(rows[0])
-    words = _("{n} sensors: each as asked; see the proof matrix.").format(n=len(rows))
-    return [[text(title, CELL_BOLD), text(rows[0].wants, SOFT_SMALL)], Tag("disc", _("in order")), text(words, CELL)]
-
-
-def _one(row: PlanRow, pictures: Mapping[str, int]) -> list[Flow | list[Flow]]:
-    seen = [text(row.words, CELL)]
+def _one(rows: Sequence[PlanRow], pictures: Mapping[str, int]) -> list[Flow | list[Flow]]:
+    row = rows[-1]
+    words = row.words
+    if len(rows) > 1 and row.state == "done":
+        words = _("{n} sensors: each as asked; see the proof matrix.").format(n=len(rows))
+    seen = [text(words, CELL)]
     shown = pictures.get(row.picture)
     if shown:
         seen.append(text(_("Picture {n}.").format(n=shown), CELL))
     if row.at is not None:
         seen.append(text(f"{moment(row.at)}, {row.by}", SOFT_SMALL))
-    title = f"{row.title}{_mark(row)}"
-    return [[text(title, CELL_BOLD), text(f"{area_words(row.area)}. {row.wants}", SOFT_SMALL)], _tag(row), seen]
+    wants = row.wants if row.area == "whole" else f"{area_words(row.area)}. {row.wants}"
+    titles = "; ".join(one.title for one in rows)
+    return [[text(f"{titles}{_mark(row)}", CELL_BOLD), text(wants, SOFT_SMALL)], _tag(row), seen]
 
 
 def _mark(row: PlanRow) -> str:
