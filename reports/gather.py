@@ -34,7 +34,7 @@ from reports.document.content import (
     Shown,
 )
 from reports.evidence import Bench, bench_of
-from reports.inspection.selectors import Standing, answers_of, inspection_of, standing_of
+from reports.inspection.selectors import Standing, inspection_of, standing_of
 from reports.put_right import put_right
 from shop.errors import ShopError
 from shop.models import Car, Job, Moment, ShopProfile, User
@@ -49,14 +49,15 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
     at_bench = bench_of(job)
     counted, sheet, system = at_bench.counted, at_bench.sheet, at_bench.system
     inspection = inspection_of(job)
-    covered = _covered(standing_of(inspection, at_bench)) if inspection is not None else ()
+    standing = standing_of(inspection, at_bench) if inspection is not None else None
+    covered = _covered(standing) if standing is not None else ()
     if not counted and not covered:
         raise ShopError(
             _(
                 "Nothing has been inspected in {job} yet, so there is nothing to certify: open its bench sheet first."
             ).format(job=job.number)
         )
-    judged = [row for row in answers_of(inspection) if row.struck_at is None] if inspection is not None else []
+    judged = [row for row in standing.answers if row.struck_at is None] if standing is not None else []
     found = _results(job, at_bench, covered)
     ahead = _ahead(job.car, system, found, timezone.localdate(issued_at))
     return Certificate(

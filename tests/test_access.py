@@ -1,6 +1,7 @@
 """Every address of every app, for every role: what it answers, and that it was asked on the server."""
 
 import re
+import uuid
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 from typing import Any
@@ -19,6 +20,7 @@ from diagnostics.services import Contact, draft_keep, enquiry_send
 from parts.models import Part
 from parts.services import need_add, offer_set, order_line_add, supplier_set
 from parts.services.plan import line_decide
+from reports.inspection.services import inspection_open, item_answer
 from reports.models import Certificate
 from shop import services
 from shop.errors import Refused
@@ -253,6 +255,13 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("parts:job-needs-likely", "get", {}, ALL),
     ("parts:need-add", "post", {"part": "TW-BGA-3014", "quantity": "0"}, ALL),
     ("parts:need-act", "post", {}, ALL),
+    ("reports:inspection", "get", {}, ALL),
+    ("reports:inspection-panel", "get", {}, ALL),
+    ("reports:inspection-open", "post", {}, BOOKS),
+    ("reports:inspection-give-up", "post", {"why": "Only a repair"}, BOOKS),
+    ("reports:inspection-answer", "post", {"key": "latches", "grade": "hold"}, BENCH),
+    ("reports:inspection-skip", "post", {"key": "linkage", "why": "No time"}, BENCH),
+    ("reports:inspection-strike", "post", {"why": "Wrong car"}, BENCH),
     ("reports:certificates", "get", {}, ALL),
     ("reports:certificate", "get", {}, ALL),
     ("reports:certificate-file", "get", {}, ALL),
@@ -324,6 +333,8 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     brought = judged_import(owner).pk
     enquiry = enquiry_send(revision=None, answers={}, contact=Contact(name="Ada", phone="1", words="Stops."))
     commission, followed_by = commissioned()
+    inspection = inspection_open(job=job, by=tech)
+    answered = item_answer(inspection=inspection, by=tech, key="gaps", grade="even", entry_id=uuid.uuid4())
     invitation, _token = services.invitation_make(by=owner, name="Ben", email="ben@x.example", role="parts")
     left = User.objects.create_user("left", is_active=False)
     services.second_factor_set_up(
@@ -359,6 +370,8 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "person": tech.pk, "person-role": tech.pk, "person-leave": tech.pk, "person-return": left.pk,
         "person-factor-reset": tech.pk,
         "enquiry": enquiry.pk, "enquiry-take": enquiry.pk, "enquiry-close": enquiry.pk, "enquiry-erase": enquiry.pk,
+        **dict.fromkeys(("inspection", "inspection-panel", "inspection-open", "inspection-give-up"), job.pk),
+        "inspection-answer": job.pk, "inspection-skip": job.pk, "inspection-strike": answered.pk,
         "commission-one": commission.pk, "commission-take": commission.pk, "commission-decline": commission.pk,
         "commission-link": commission.pk, "commission-erase": commission.pk, "commission-follow": followed_by,
         "system-play": "rht-trio", "system-history": "rht-trio", "system-file": "rht-trio", "draft": "rht-trio",

@@ -11,7 +11,7 @@ from reports.document.compose.coverage import SKIP, Covered
 from reports.document.content import Area, Finding
 from reports.document.draw.states import WEIGHTS, area_words, weight_words
 from reports.inspection.models import Inspection, InspectionAnswer
-from reports.inspection.selectors import Standing, answers_of, standing_of
+from reports.inspection.selectors import Standing, standing_of
 from shop.models import Picture, User
 from shop.permissions import may
 
@@ -86,7 +86,7 @@ def page_of(inspection: Inspection, user: User, *, only_open: bool) -> Page:
     """`only_open`: items that are still to be seen."""
     standing = standing_of(inspection)
     history: dict[str, list[InspectionAnswer]] = {}
-    for row in answers_of(inspection):
+    for row in standing.answers:
         history.setdefault(row.key, []).append(row)
     may_write = may(user, "bench.write") and inspection.is_open and inspection.job.is_open
     lines = tuple(_line(one, history.get(one.item.key, []), user, may_write) for one in standing.rows)

@@ -17,12 +17,14 @@ from shop.models import Job
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """`rows`: the plan and how each item stands; `left_out`: items that the system does not have, with the reason."""
+    """`rows`: the plan and how each item stands; `left_out`: items that the system does not have, with the reason;
+    `answers`: all of them in order of time, struck out ones too."""
 
     inspection: Inspection
     rows: tuple[Covered, ...]
     left_out: tuple[tuple[Item, str], ...]
     bench: Bench
+    answers: tuple[InspectionAnswer, ...]
 
     @property
     def open_items(self) -> tuple[Covered, ...]:
@@ -39,14 +41,13 @@ def inspection_of(job: Job) -> Inspection | None:
 
 def standing_of(inspection: Inspection, seen: Bench | None = None) -> Standing:
     """`seen`: what the bench shows, where the caller has it already."""
-    seen = seen or bench_of(inspection.job)
-    proof = bench.proof_of_job(inspection.job) if seen.system is not None else {}
-    rows = coverage(plan_for(seen.system), seen.evidence, proof, [*_answers(answers_of(inspection))])
-    return Standing(inspection, rows, left_out(seen.system), seen)
+    seen, answers = seen or bench_of(inspection.job), _all_answers(inspection)
+    evidence = seen.evidence
+    rows = coverage(plan_for(seen.system), evidence, evidence.proof() if evidence else {}, [*_answers(answers)])
+    return Standing(inspection, rows, left_out(seen.system), seen, tuple(answers))
 
 
-def answers_of(inspection: Inspection) -> list[InspectionAnswer]:
-    """All of them in order of time, struck out ones too."""
+def _all_answers(inspection: Inspection) -> list[InspectionAnswer]:
     return list(inspection.answers.select_related("by", "struck_by", "picture"))
 
 

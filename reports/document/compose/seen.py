@@ -5,7 +5,8 @@ from datetime import datetime
 
 from diagnostics.engine.case import Look, MotionTrial, Observation, PinByHand, PinReading
 from diagnostics.engine.motion import MADE, RELEASED, pin_state, pose_of
-from diagnostics.engine.results import Judgement
+from diagnostics.engine.proof import proof_of
+from diagnostics.engine.results import Judgement, ProofState
 from diagnostics.engine.signals import read_pin
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.system.series import at_pin, path_of
@@ -75,6 +76,14 @@ class Evidence:
         """The checks of a position that still count: all, or those after the last work on its path."""
         work = self._overtaking(position)
         return tuple(s for s in self.seen if s.position == position and (work is None or s.at > work.at))
+
+    def proof(self) -> dict[str, ProofState]:
+        """Sensor -> seen made, seen released, by what was seen after the last work on its path."""
+        return proof_of(self.system, [one.observation for one in self.seen if self._stands(one)])
+
+    def _stands(self, one: Seen) -> bool:
+        work = self._overtaking(one.position) if one.position else (self.work[-1] if self.work else None)
+        return work is None or one.at > work.at
 
     def _overtaking(self, position: str) -> Worked | None:
         """The last work on the path of a position: two switches in series on one pin share it."""
