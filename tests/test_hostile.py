@@ -1,6 +1,7 @@
 """Hostile values in every field of every form, in addresses and in searches: one clear answer, never a 500."""
 
 import io
+import uuid
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -12,6 +13,7 @@ from django.test import Client
 from PIL import Image
 
 from diagnostics.services import Contact, enquiry_send
+from reports.inspection.services import inspection_open, item_answer
 from shop.models import Car, Job, Picture, ShopProfile, User
 from shop.services import invitation_make
 from shop.services.clocks import clock_start
@@ -180,6 +182,13 @@ FORMS: dict[str, dict[str, Any]] = {
     "/shelf/parts/": {"number": "TW-ZZZ-0001", "name": "Clip", "revision": "a", "supersedes": "TW-BGA-3014"},
     "/shelf/fits/": {"part": "TW-BGA-3014", "system": "rht-trio", "position": "BG1"},
     "/jobs/{job}/certificates/issue/": {"x": "y"},
+    "/jobs/{job}/inspection/open/": {"x": "y"},
+    "/jobs/{job}/inspection/answer/": {
+        "key": "seals", "grade": "damp", "words": "w", "measured": "12", "picture": "1", "entry_id": "x",
+    },
+    "/jobs/{job}/inspection/skip/": {"key": "linkage", "why": "No time", "entry_id": "x"},
+    "/inspection-answers/{answer}/strike/": {"why": "Wrong car"},
+    "/jobs/{job}/inspection/give-up/": {"why": "Only a repair"},
     "/check/": {"file": "no file"},
     "/people/invite/": {"name": "Ida", "email": "ida@x.example", "role": "counter"},
     "/people/{person}/role/": {"role": "counter"},
@@ -207,7 +216,7 @@ FORMS: dict[str, dict[str, Any]] = {
 SHOWN = (
     "/estimates/{draft}/", "/jobs/{job}/outlays/", "/e/{link}/",
     "/", "/cars/{car}/", "/jobs/{job}/", "/sheets/{sheet}/", "/sheets/{free}/", "/jobs/{job}/bench/panel/",
-    "/commission/", "/commissions/", "/commissions/{commission}/",
+    "/commission/", "/commissions/", "/commissions/{commission}/", "/jobs/{job}/inspection/",
     "/enquiries/", "/enquiries/{enquiry}/", "/tell/", "/cars/{car}/units/", "/cars/{car}/pictures/",
     "/pictures/{picture}/look/", "/customers/{customer}/", "/shelf/",
 )  # fmt: skip
@@ -229,13 +238,16 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
         revision=sheet.revision, answers={"fails": "close"}, contact=Contact(name="Ada", phone="1"), by=counter
     )
     _offered, link = sent(job, counter)
+    inspection = inspection_open(job=job, by=tech)
+    answer = item_answer(inspection=inspection, by=tech, key="gaps", grade="even", entry_id=uuid.uuid4()).pk
     draft = drafted(job, counter)
     _made, token = invitation_make(by=owner, name="Ben", email="ben@x.example", role="counter")
     return {"person": tech.pk, "token": token,
             "booking": (booked := a_booking(job)).pk, "bay": booked.bay_id, "task": booked.task_id,
             "clock": (clock_start(task=booked.task, by=tech) or booked.task.clocks.get()).pk,
             "car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
-            "link": link, "draft": draft.pk, "commission": (asked := commissioned())[0].pk, "followed": asked[1],
+            "link": link, "draft": draft.pk, "answer": answer,
+            "commission": (asked := commissioned())[0].pk, "followed": asked[1],
             "check": check.pk, "picture": picture.pk, "enquiry": told.pk, "sent": judged_import(owner).pk}  # fmt: skip
 
 

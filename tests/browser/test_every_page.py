@@ -2,6 +2,7 @@
 thumb and reached with the keyboard, and nothing fails on the console."""
 
 import io
+import uuid
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -17,7 +18,8 @@ from diagnostics import services as bench
 from diagnostics.models import BenchSheet
 from parts import services as shelf
 from parts.models import Fit, Order, OrderLine, Part
-from reports.models import Certificate
+from reports.inspection import services as inspect
+from reports.models import Certificate, InspectionAnswer
 from shop import services
 from shop.models import Car, Job, ShopProfile, Stage, User
 from tests.conftest import PASSWORD
@@ -80,6 +82,20 @@ UNSEEN = """() => {
   const shown = style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2 && box.width > 0 && box.height > 0;
   return shown ? '' : e.outerHTML.slice(0, 110);
 }"""
+
+
+def _inspection(job: Job, tech: User, owner: User) -> str:
+    """With an item in each state, and an answer that was struck out."""
+    row = inspect.inspection_open(job=job, by=tech)
+
+    def say(key: str, grade: str, words: str) -> InspectionAnswer:
+        return inspect.item_answer(inspection=row, by=tech, key=key, grade=grade, words=words, entry_id=uuid.uuid4())
+
+    inspect.answer_strike(answer=say("latches", "hold", ""), by=owner, why="Another car stood in the next bay")
+    say("seals", "water", "Long words " * 25)
+    say("gaps", "even", "")
+    inspect.items_skip(inspection=row, by=tech, keys=("linkage",), why="No stand free", entry_id=uuid.uuid4())
+    return row.get_absolute_url()
 
 
 @pytest.fixture
@@ -150,6 +166,9 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "all entries": f"{sheet.get_absolute_url()}?entries=all",
         "compare sheets": f"{sheet.get_absolute_url()}compare/",
         "undeclared sheet": free.get_absolute_url(),
+        "inspection by plan": _inspection(job, tech, owner),
+        "inspection, what is open": f"{job.get_absolute_url()}inspection/?only=open",
+        "job that inspects nothing": f"{free.job.get_absolute_url()}inspection/",
         "certificates": "/certificates/",
         "certificate": made.get_absolute_url(),
         "records": "/records/",
