@@ -5,8 +5,10 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from reports.commission.models import Commission, CommissionLink, CommissionState, TopKind
+from reports.instruments.models import Calibration, Instrument, InstrumentKind, InstrumentUse
 
 __all__ = [
+    "Calibration",
     "Certificate",
     "CertificateState",
     "Commission",
@@ -14,6 +16,9 @@ __all__ = [
     "CommissionState",
     "ImportState",
     "ImportedFile",
+    "Instrument",
+    "InstrumentKind",
+    "InstrumentUse",
     "SigningRoot",
     "SuspectHit",
     "TopKind",
