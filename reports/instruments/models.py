@@ -1,5 +1,7 @@
 """What the shop measures with, when each of it was calibrated, and which of it was used on which job."""
 
+from decimal import Decimal
+
 from django.db import models
 from django.db.models.functions import Lower
 from django.urls import reverse
@@ -11,6 +13,11 @@ class InstrumentKind(models.TextChoices):
     STOPWATCH = "stopwatch", _("Stopwatch")
     GAUGE = "pressure-gauge", _("Pressure gauge")
     THERMOMETER = "thermometer", _("Thermometer")
+
+
+def plain(value: Decimal) -> str:
+    """Without the noughts that the database puts behind it."""
+    return f"{value.normalize():f}"
 
 
 class Instrument(models.Model):
@@ -58,6 +65,13 @@ class Instrument(models.Model):
     def get_absolute_url(self) -> str:
         return reverse("reports:instrument", args=[self.pk])
 
+    @property
+    def accuracy(self) -> tuple[str, str] | None:
+        """Per cent of the reading and volts, as they are read."""
+        if self.accuracy_percent is None or self.accuracy_volts is None:
+            return None
+        return plain(self.accuracy_percent), plain(self.accuracy_volts)
+
 
 class Calibration(models.Model):
     """A calibration is never changed: one that was written down wrongly is struck out with a reason. It counts from
@@ -103,6 +117,10 @@ class Calibration(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number}: {self.calibrated_on}"
+
+    @property
+    def expanded(self) -> str:
+        return "" if self.expanded_volts is None else plain(self.expanded_volts)
 
 
 class InstrumentUse(models.Model):
