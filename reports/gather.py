@@ -32,6 +32,8 @@ from reports.document.content import (
     Results,
     Shown,
 )
+from reports.document.decide import Meter
+from reports.instruments.selectors import used_values
 from reports.put_right import put_right
 from shop.errors import ShopError
 from shop.models import Car, Job, Moment, ShopProfile, User
@@ -52,7 +54,11 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         )
     sheet = bench.sheet_of_job(job)
     system = bench.system_of(sheet.revision) if sheet and sheet.revision else None
-    found = _results(job, sheet, system, counted, struck)
+    days = tuple(sorted({timezone.localdate(check.at) for check in counted}))
+    used = used_values(job)
+    found = _results(job, sheet, system, counted, struck, compose.meter_of(used, days))
+    instruments = _instruments(found, [compose.named(one, days) for one in used])
+    found = replace(found, not_tested=(*found.not_tested, *compose.untraced(found, instruments)))
     ahead = _ahead(job.car, system, found, timezone.localdate(issued_at))
     return Certificate(
         number=number,
@@ -61,7 +67,7 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         client=client_of(job),
         job=f"{job.number}: {job.title}",
         item=_item(job.car, system),
-        inspected_on=tuple(sorted({timezone.localdate(check.at) for check in counted})),
+        inspected_on=days,
         place=", ".join([issuer.name, *issuer.address.splitlines()]),
         ambient="",
         purpose=_("{title}. Inspection of the power convertible top as far as the results name it.").format(
@@ -72,10 +78,14 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
             "whole motions with their steps timed; looks, clicks, wiggles and pressure holds; judged against the "
             "declared top system."
         ),
-        instruments=_instruments(found),
+        instruments=instruments,
         results=found,
-        overall=compose.overall(found, motions=len(system.motions) if system else 0),
-        decision_rule=compose.decision_rule_words(),
+        overall=compose.overall(
+            found,
+            motions=len(system.motions) if system else 0,
+            remarks=tuple(compose.remarks(found, instruments)),
+        ),
+        decision_rule=compose.decision_rule_words(compose.meter_of(used, days)),
         cautions=_cautions(system),
         statements=_statements(),
         client_information=_client_information(job, sheet, system),
@@ -141,10 +151,19 @@ def _put_right(system: TopSystem | None, sheet: BenchSheet | None, found: Result
     return put_right(system, diagnosis.repairs, found.open_findings(), shop, on)
 
 
-def _instruments(found: Results) -> tuple[Instrument, ...]:
-    meter = Instrument(_("Digital multimeter and stopwatch of the shop; which ones was not recorded"))
-    gauge = Instrument(_("Pressure gauge of the shop; which one was not recorded"))
-    return (meter, gauge) if found.holds else (meter,)
+def _instruments(found: Results, named: Sequence[Instrument]) -> tuple[Instrument, ...]:
+    """Those that were chosen on the job, and that it was not recorded which ones the others were."""
+    kinds = {one.kind for one in named}
+    meter, watch = "multimeter" not in kinds, "stopwatch" not in kinds
+    missing = []
+    if meter and watch:
+        missing.append(_("Digital multimeter and stopwatch of the shop; which ones was not recorded"))
+    elif meter or watch:
+        one = _("Digital multimeter of the shop") if meter else _("Stopwatch of the shop")
+        missing.append(_("{instrument}; which one was not recorded").format(instrument=one))
+    if found.holds and "pressure-gauge" not in kinds:
+        missing.append(_("Pressure gauge of the shop; which one was not recorded"))
+    return (*named, *map(Instrument, missing))
 
 
 def _issuer() -> Issuer:
@@ -162,7 +181,12 @@ def _checks(job: Job) -> tuple[list[Check], int]:
 
 
 def _results(
-    job: Job, sheet: BenchSheet | None, system: TopSystem | None, counted: Sequence[Check], struck: int
+    job: Job,
+    sheet: BenchSheet | None,
+    system: TopSystem | None,
+    counted: Sequence[Check],
+    struck: int,
+    meter: Meter | None,
 ) -> Results:
     work = tuple(_worked(row) for row in bench.work_of_job(job))
     unproven = {path.position: path.missing for path in bench.repaired_paths_of_job(job) if not path.proven}
@@ -171,7 +195,7 @@ def _results(
     seen = tuple(_seen(system, row) for row in counted if row.sheet.revision_id == sheet.revision_id)
     diagnosis = bench.diagnosis_of_sheet(sheet)
     found = compose.results_of(
-        compose.Evidence(system, seen, work),
+        compose.Evidence(system, seen, work, meter),
         proof=bench.proof_of_job(job),
         suspects=bench.open_suspects(diagnosis) if diagnosis else (),
         unproven=unproven,

@@ -2,12 +2,14 @@
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Final, Literal
 
 from django.db.models import Max, Prefetch, Q, QuerySet
 from django.utils import timezone
 
+from reports.document import content
+from reports.document.compose import Calibrated, Used
 from reports.instruments.models import Calibration, Instrument, InstrumentKind, InstrumentUse
 from shop.models import Job, User
 
@@ -91,6 +93,32 @@ def used_on(job: Job) -> list[InstrumentUse]:
     rows = job.instrument_uses.filter(undone_at=None).select_related("instrument")
     found = list(rows.prefetch_related("instrument__calibrations"))
     return sorted(found, key=lambda use: InstrumentKind.values.index(use.kind))
+
+
+_KINDS: Final[dict[str, content.InstrumentKind]] = {
+    InstrumentKind.MULTIMETER: "multimeter",
+    InstrumentKind.STOPWATCH: "stopwatch",
+    InstrumentKind.GAUGE: "pressure-gauge",
+    InstrumentKind.THERMOMETER: "thermometer",
+}
+
+
+def used_values(job: Job) -> tuple[Used, ...]:
+    """What was used on the job, as values for its certificate."""
+    return tuple(_used(use.instrument) for use in used_on(job))
+
+
+def _used(row: Instrument) -> Used:
+    rows = [one for one in row.calibrations.all() if one.struck_at is None]
+    bare = Used(_KINDS[row.kind], row.name, row.serial, tuple(map(_calibrated, rows)))
+    if row.accuracy_percent is None or row.accuracy_volts is None:
+        return bare
+    return replace(bare, percent=float(row.accuracy_percent), volts=float(row.accuracy_volts))
+
+
+def _calibrated(row: Calibration) -> Calibrated:
+    expanded = None if row.expanded_volts is None else float(row.expanded_volts)
+    return Calibrated(row.calibrated_on, row.valid_until, row.number, row.laboratory, expanded)
 
 
 def offered(job: Job, user: User) -> list[Offered]:
