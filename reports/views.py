@@ -52,9 +52,7 @@ def certificate(request: ShopRequest, number: str) -> HttpResponse:
         "proven": sum(row.made and row.released for row in tested),
         "sensors": len(tested),
         "pictures": selectors.pictures_on(found, content),
-        "instruments": [
-            (TAGS["diamond"] if one.not_valid_on else "", instrument_words(one)) for one in content.instruments
-        ],
+        "instruments": [(one, instrument_words(one)) for one in content.instruments],
         **_costs(content.put_right),
     }
     return render(request, "reports/certificate.html", context)

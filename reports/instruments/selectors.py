@@ -8,8 +8,10 @@ from typing import Final, Literal
 from django.db.models import Max, Prefetch, Q, QuerySet
 from django.utils import timezone
 
+from diagnostics.selectors import checks_of_job
 from reports.document import content
-from reports.document.compose import Calibrated, Used
+from reports.document.compose import Calibrated, Used, named
+from reports.document.compose.instruments import lapse_words
 from reports.instruments.models import Calibration, Instrument, InstrumentKind, InstrumentUse
 from shop.models import Job, User
 
@@ -31,11 +33,13 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Offered:
-    """A kind on the panel of a job: what is chosen, and what may be chosen instead, the last used ones first."""
+    """A kind on the panel of a job: what is chosen, and what may be chosen instead, the last used ones first. `lapse`:
+    that no calibration of it was valid on a day of the job, in words."""
 
     label: str
     use: InstrumentUse | None
     chosen: Standing | None
+    lapse: str
     first: tuple[Standing, ...]
     others: tuple[Standing, ...]
 
@@ -123,10 +127,10 @@ def _calibrated(row: Calibration) -> Calibrated:
 
 def offered(job: Job, user: User) -> list[Offered]:
     """Every kind of which the shop has an instrument, or one stands as used on the job."""
-    today, uses = timezone.localdate(), {use.kind: use for use in used_on(job)}
-    rows = [standing(row, today) for row in _last_used(_rows().filter(retired_at=None), user)]
+    days, uses = _days_of(job), {use.kind: use for use in used_on(job)}
+    rows = [standing(row, today()) for row in _last_used(_rows().filter(retired_at=None), user)]
     return [
-        _offered(str(kind.label), uses.get(kind.value), [row for row in rows if row.instrument.kind == kind], today)
+        _offered(str(kind.label), uses.get(kind.value), [row for row in rows if row.instrument.kind == kind], days)
         for kind in InstrumentKind
         if kind.value in uses or any(row.instrument.kind == kind for row in rows)
     ]
@@ -142,9 +146,17 @@ def _last_used(rows: QuerySet[Instrument], user: User) -> Iterable[Instrument]:
     return sorted(dated, key=lambda row: (row.by_me or never, row.by_all or never), reverse=True)
 
 
-def _offered(label: str, use: InstrumentUse | None, rows: list[Standing], today: dt.date) -> Offered:
-    chosen = standing(use.instrument, today) if use is not None else None
-    left = [row for row in rows if use is None or row.instrument.pk != use.instrument_id]
-    if chosen is not None:
-        return Offered(label, use, chosen, (), tuple(left))
-    return Offered(label, None, None, tuple(left[:OFFERED]), tuple(left[OFFERED:]))
+def _days_of(job: Job) -> list[dt.date]:
+    """On which something was entered that counts; today too, as long as more may come."""
+    moments = checks_of_job(job).filter(struck_at=None).exclude(verdict="refused").values_list("at", flat=True)
+    days = {timezone.localdate(at) for at in moments}
+    return sorted(days | {today()} if job.is_open or not days else days)
+
+
+def _offered(label: str, use: InstrumentUse | None, rows: list[Standing], days: list[dt.date]) -> Offered:
+    if use is None:
+        return Offered(label, None, None, "", tuple(rows[:OFFERED]), tuple(rows[OFFERED:]))
+    one = named(_used(use.instrument), days)
+    left = tuple(row for row in rows if row.instrument.pk != use.instrument_id)
+    chosen = standing(use.instrument, days[-1])
+    return Offered(label, use, chosen, lapse_words(one) if one.not_valid_on else "", (), left)

@@ -284,10 +284,14 @@ class TestPages:
         assert client_as("technician").post(f"/jobs/{other.pk}/instruments/undo/", {"use": use.pk}).status_code == 422
         assert selectors.used_on(job)
 
-    def test_an_expired_one_is_said_beside_the_job(self, client_as: ClientAs, job: Job, tech: User) -> None:
-        made = instrument(tech)
+    def test_an_expired_one_is_said_beside_the_job_on_whose_days_it_was(
+        self, client_as: ClientAs, checked: Job, tech: User
+    ) -> None:
+        """A calibration that was valid when a finished job was inspected is nothing to warn of years later."""
+        made, client, address = instrument(tech), client_as("counter"), f"/jobs/{checked.pk}/instruments/"
         calibration(made, tech, ago=500, lasts=365)
-        services.instrument_choose(job=job, instrument=made, by=tech)
-        assert (
-            "Its calibration has expired" in client_as("counter").get(f"/jobs/{job.pk}/instruments/").content.decode()
-        )
+        services.instrument_choose(job=checked, instrument=made, by=tech)
+        Check.objects.update(at=timezone.now() - dt.timedelta(days=200))
+        assert "Its calibration expired on" in client.get(address).content.decode()
+        Job.objects.update(stage="done", finished_at=timezone.now())
+        assert "Its calibration expired on" not in client.get(address).content.decode()
