@@ -10,6 +10,7 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 from django.utils import timezone
 
+from diagnostics.models import Check
 from reports.instruments import selectors, services
 from reports.instruments.services import Facts
 from reports.models import Calibration, Instrument, InstrumentUse
