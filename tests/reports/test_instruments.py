@@ -6,8 +6,9 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from diagnostics.models import Check
@@ -296,3 +297,23 @@ class TestPages:
         assert "Its calibration expired on" in client.get(address).content.decode()
         Job.objects.update(stage="done", finished_at=timezone.now())
         assert "Its calibration expired on" not in client.get(address).content.decode()
+
+    def test_a_long_book_takes_no_more_queries(self, client_as: ClientAs, checked: Job, tech: User) -> None:
+        def queries() -> list[int]:
+            counts = []
+            for address in ("/instruments/", f"/jobs/{checked.pk}/instruments/", first.get_absolute_url()):
+                with CaptureQueriesContext(connection) as caught:
+                    assert client.get(address).status_code == 200
+                counts.append(len(caught))
+            return counts
+
+        client, first = client_as("technician"), instrument(tech)
+        calibration(first, tech)
+        services.instrument_choose(job=checked, instrument=first, by=tech)
+        few = queries()
+        for number in range(9):
+            more = instrument(tech, serial=f"N-{number}")
+            calibration(more, tech)
+            calibration(first, tech, ago=number)
+        assert queries() == few
+        assert max(few) < 12

@@ -268,3 +268,16 @@ def test_the_paper_prints_serial_calibration_and_expiry() -> None:
     assert "Every one read with: Bench meter (LM-1)" in said
     assert "U from Bench meter (LM-1): the accuracy that its maker states" in said
     assert "Calibration of Bench meter (LM-1)" in said
+
+
+@pytest.mark.parametrize("name", ["<b>& {x} %s</para>", "\u202eретем", "x" * 60])
+def test_any_name_is_printed_as_it_is_written(name: str) -> None:
+    one = replace(named(meter(calibrated(-400, -35)), [D]), name=name)
+    evidence = replace(sample.evidence_of(sample.sound_checks(sample.system())), meter=Meter(words=name))
+    found = sample.results(evidence)
+    found = replace(found, not_tested=(*found.not_tested, *untraced(found, [one])))
+    content = sample.certificate(found, instruments=(one,), decision_rule=decision_rule_words(Meter(words=name)))
+    said = " ".join(pages_of(draw(content).pdf))
+    assert "Its calibration expired on 16 Oct 2026." in said
+    if name.startswith("<b>"):
+        assert name in said
