@@ -33,8 +33,10 @@ from reports.document.content import (
     Results,
     Shown,
 )
+from reports.document.decide import Meter
 from reports.evidence import Bench, bench_of
 from reports.inspection.selectors import Standing, inspection_of, standing_of
+from reports.instruments.selectors import used_values
 from reports.put_right import put_right
 from shop.errors import ShopError
 from shop.models import Car, Job, Moment, ShopProfile, User
@@ -58,7 +60,11 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
             ).format(job=job.number)
         )
     judged = [row for row in standing.answers if row.struck_at is None] if standing is not None else []
-    found = _results(job, at_bench, covered)
+    days = _days(counted, covered)
+    used = used_values(job)
+    found = _results(job, at_bench, covered, compose.meter_of(used, days))
+    instruments = _instruments(found, [compose.named(one, days) for one in used])
+    found = replace(found, not_tested=(*found.not_tested, *compose.untraced(found, instruments)))
     ahead = _ahead(job.car, system, found, timezone.localdate(issued_at))
     return Certificate(
         number=number,
@@ -67,7 +73,7 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         client=client_of(job),
         job=f"{job.number}: {job.title}",
         item=_item(job.car, system),
-        inspected_on=_days(counted, covered),
+        inspected_on=days,
         place=", ".join([issuer.name, *issuer.address.splitlines()]),
         ambient=surroundings_words(covered),
         purpose=_("{title}. Inspection of the power convertible top as far as the results name it.").format(
@@ -78,10 +84,14 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
             "whole motions with their steps timed; looks, clicks, wiggles and pressure holds; judged against the "
             "declared top system."
         ),
-        instruments=_instruments(found),
+        instruments=instruments,
         results=found,
-        overall=compose.overall(found, motions=len(system.motions) if system else 0),
-        decision_rule=compose.decision_rule_words(),
+        overall=compose.overall(
+            found,
+            motions=len(system.motions) if system else 0,
+            remarks=tuple(compose.remarks(found, instruments)),
+        ),
+        decision_rule=compose.decision_rule_words(compose.meter_of(used, days)),
         cautions=_cautions(system),
         statements=_statements(),
         client_information=_client_information(job, sheet, system),
@@ -147,10 +157,19 @@ def _put_right(system: TopSystem | None, sheet: BenchSheet | None, found: Result
     return put_right(system, diagnosis.repairs, found.open_findings(), shop, on)
 
 
-def _instruments(found: Results) -> tuple[Instrument, ...]:
-    meter = Instrument(_("Digital multimeter and stopwatch of the shop; which ones was not recorded"))
-    gauge = Instrument(_("Pressure gauge of the shop; which one was not recorded"))
-    return (meter, gauge) if found.holds else (meter,)
+def _instruments(found: Results, named: Sequence[Instrument]) -> tuple[Instrument, ...]:
+    """Those that were chosen on the job, and that it was not recorded which ones the others were."""
+    kinds = {one.kind for one in named}
+    meter, watch = "multimeter" not in kinds, "stopwatch" not in kinds
+    missing = []
+    if meter and watch:
+        missing.append(_("Digital multimeter and stopwatch of the shop; which ones was not recorded"))
+    elif meter or watch:
+        one = _("Digital multimeter of the shop") if meter else _("Stopwatch of the shop")
+        missing.append(_("{instrument}; which one was not recorded").format(instrument=one))
+    if found.holds and "pressure-gauge" not in kinds:
+        missing.append(_("Pressure gauge of the shop; which one was not recorded"))
+    return (*named, *map(Instrument, missing))
 
 
 def _issuer() -> Issuer:
@@ -175,7 +194,7 @@ def _covered(standing: Standing) -> tuple[Covered, ...]:
     return standing.rows
 
 
-def _results(job: Job, at_bench: Bench, covered: Sequence[Covered]) -> Results:
+def _results(job: Job, at_bench: Bench, covered: Sequence[Covered], meter: Meter | None) -> Results:
     unproven = {path.position: path.missing for path in bench.repaired_paths_of_job(job) if not path.proven}
     evidence, counted = at_bench.evidence, at_bench.counted
     if evidence is None or at_bench.sheet is None:
@@ -183,7 +202,7 @@ def _results(job: Job, at_bench: Bench, covered: Sequence[Covered]) -> Results:
         return with_plan(compose.undeclared_results(free, at_bench.work, unproven, at_bench.struck), covered)
     diagnosis = bench.diagnosis_of_sheet(at_bench.sheet)
     found = compose.results_of(
-        evidence,
+        replace(evidence, meter=meter),
         proof=bench.proof_of_job(job),
         suspects=bench.open_suspects(diagnosis) if diagnosis else (),
         unproven=unproven,

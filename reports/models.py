@@ -6,8 +6,10 @@ from django.utils.translation import gettext_lazy as _
 
 from reports.commission.models import Commission, CommissionLink, CommissionState, TopKind
 from reports.inspection.models import Inspection, InspectionAnswer
+from reports.instruments.models import Calibration, Instrument, InstrumentKind, InstrumentUse
 
 __all__ = [
+    "Calibration",
     "Certificate",
     "CertificateState",
     "Commission",
@@ -17,6 +19,9 @@ __all__ = [
     "ImportedFile",
     "Inspection",
     "InspectionAnswer",
+    "Instrument",
+    "InstrumentKind",
+    "InstrumentUse",
     "SigningRoot",
     "SuspectHit",
     "TopKind",

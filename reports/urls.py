@@ -5,6 +5,7 @@ from django.urls import path
 from reports import check_views, figures_views, records_views, views
 from reports.commission import routes as commission_routes
 from reports.inspection import routes as inspection_routes
+from reports.instruments import routes as instrument_routes
 
 app_name = "reports"
 urlpatterns = [
@@ -38,4 +39,5 @@ urlpatterns = [
     path("cars/<int:pk>/findings/", views.car_findings, name="car-findings"),
     *commission_routes.urlpatterns,
     *inspection_routes.urlpatterns,
+    *instrument_routes.urlpatterns,
 ]

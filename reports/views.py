@@ -14,6 +14,7 @@ from diagnostics.selectors import revision_asked
 from reports import selectors, services
 from reports.bench import bench_list_pdf, pin_card_pdf
 from reports.document.content import PutRight
+from reports.document.draw.instruments import instrument_words
 from reports.document.draw.put_right import cost_cells, cost_remarks, cost_words
 from reports.document.draw.states import STATEMENTS, WEIGHTS, statement_words, weight_words
 from reports.models import Certificate, CertificateState
@@ -51,6 +52,7 @@ def certificate(request: ShopRequest, number: str) -> HttpResponse:
         "proven": sum(row.made and row.released for row in tested),
         "sensors": len(tested),
         "pictures": selectors.pictures_on(found, content),
+        "instruments": [(one, instrument_words(one)) for one in content.instruments],
         **_costs(content.put_right),
     }
     return render(request, "reports/certificate.html", context)

@@ -21,6 +21,7 @@ MAY: Mapping[str, frozenset[str]] = {
     "job.note": frozenset({_T, _C, _P, _O}),
     "job.override": frozenset({_O}),
     "bench.write": frozenset({_T, _O}),
+    "instrument.write": frozenset({_T, _O}),
     "work.write": frozenset({_T, _O}),
     "system.draft": frozenset({_T, _O}),
     "system.publish": frozenset({_O}),

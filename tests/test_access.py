@@ -34,6 +34,7 @@ from tests.diagnostics.learned import keep_one_range
 from tests.parts.planned import a_plan, needing
 from tests.parts.shelving import shelf_keys
 from tests.reports.commissioning import commissioned
+from tests.reports.measuring import calibration, instrument
 from tests.reports.records.conftest import judged_import
 from tests.shop.bays import a_booking, left_bay
 from tests.shop.estimating import drafted, sent
@@ -199,6 +200,17 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("reports:commission-decline", "post", {"reason": "We do not know this top."}, BOOKS),
     ("reports:commission-link", "post", {"act": "revoke"}, BOOKS),
     ("reports:commission-erase", "post", {"sure": "yes"}, CUSTOMERS),
+    ("reports:instruments", "get", {}, ALL),
+    ("reports:instruments", "post", {"kind": "crowbar"}, BENCH),
+    ("reports:instrument", "get", {}, ALL),
+    ("reports:instrument", "post", {"name": ""}, BENCH),
+    ("reports:instrument-calibrate", "post", {"calibrated_on": "x"}, BENCH),
+    ("reports:instrument-retire", "post", {"reason": "fell down"}, BENCH),
+    ("reports:instrument-return", "post", {}, BENCH),
+    ("reports:calibration-strike", "post", {"reason": "wrong day"}, BENCH),
+    ("reports:job-instruments", "get", {}, ALL),
+    ("reports:instrument-choose", "post", {"instrument": "0"}, BENCH),
+    ("reports:instrument-unchoose", "post", {"use": "0"}, BENCH),
     ("diagnostics:ranges", "get", {}, ALL),
     ("diagnostics:ranges", "post", {}, frozenset({Role.TECHNICIAN, Role.PARTS, Role.OWNER})),
     ("diagnostics:range", "get", {}, ALL),
@@ -335,6 +347,8 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     commission, followed_by = commissioned()
     inspection = inspection_open(job=job, by=tech)
     answered = item_answer(inspection=inspection, by=tech, key="gaps", grade="even", entry_id=uuid.uuid4())
+    meter = instrument(owner)
+    calibrated = calibration(meter, owner).pk
     invitation, _token = services.invitation_make(by=owner, name="Ben", email="ben@x.example", role="parts")
     left = User.objects.create_user("left", is_active=False)
     services.second_factor_set_up(
@@ -374,6 +388,9 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "inspection-answer": job.pk, "inspection-skip": job.pk, "inspection-strike": answered.pk,
         "commission-one": commission.pk, "commission-take": commission.pk, "commission-decline": commission.pk,
         "commission-link": commission.pk, "commission-erase": commission.pk, "commission-follow": followed_by,
+        "instrument": meter.pk, "instrument-calibrate": meter.pk, "instrument-retire": meter.pk,
+        "instrument-return": meter.pk, "calibration-strike": calibrated, "job-instruments": job.pk,
+        "instrument-choose": job.pk, "instrument-unchoose": job.pk,
         "system-play": "rht-trio", "system-history": "rht-trio", "system-file": "rht-trio", "draft": "rht-trio",
         "draft-play": "rht-trio", "draft-publish": "rht-trio", "draft-drop": "rht-trio",
         "tell-about": "rht-trio", "tell-sent": enquiry.code,

@@ -19,6 +19,7 @@ from shop.services import invitation_make
 from shop.services.clocks import clock_start
 from tests.diagnostics.bench import add, opened, publish
 from tests.reports.commissioning import commissioned
+from tests.reports.measuring import calibration, instrument
 from tests.reports.records.conftest import judged_import
 from tests.shop.bays import a_booking
 from tests.shop.estimating import drafted, sent
@@ -174,6 +175,21 @@ FORMS: dict[str, dict[str, Any]] = {
     "/commissions/{commission}/link/": {"act": "send"},
     "/commissions/{commission}/erase/": {"sure": "yes"},
     "/c/{followed}/withdraw/": {"sure": "yes"},
+    "/instruments/": {
+        "kind": "multimeter", "name": "Meter", "serial": "S-9", "accuracy_percent": "0.3", "accuracy_volts": "0.02",
+    },
+    "/instruments/{meter}/": {
+        "kind": "multimeter", "name": "Meter", "serial": "S-8", "accuracy_percent": "0.3", "accuracy_volts": "0.02",
+    },
+    "/instruments/{meter}/calibrations/": {
+        "calibrated_on": "2020-01-01", "valid_until": "2021-01-01", "number": "K-1", "laboratory": "Lab",
+        "expanded_volts": "0.004",
+    },
+    "/instruments/{meter}/retire/": {"reason": "fell down"},
+    "/instruments/{meter}/return/": {"x": "y"},
+    "/calibrations/{calibration}/strike/": {"reason": "wrong day"},
+    "/jobs/{job}/instruments/choose/": {"instrument": "1"},
+    "/jobs/{job}/instruments/undo/": {"use": "1"},
     "/system-drafts/new/": {"text": "system: rht-trio", "file": "no file"},
     "/systems/rht-trio/draft/": {"text": "system: rht-trio", "act": "keep", "seen": "0"},
     "/systems/rht-trio/draft/?number": {"text": "system: rht-trio", "act": "number"},
@@ -217,6 +233,7 @@ SHOWN = (
     "/estimates/{draft}/", "/jobs/{job}/outlays/", "/e/{link}/",
     "/", "/cars/{car}/", "/jobs/{job}/", "/sheets/{sheet}/", "/sheets/{free}/", "/jobs/{job}/bench/panel/",
     "/commission/", "/commissions/", "/commissions/{commission}/", "/jobs/{job}/inspection/",
+    "/instruments/", "/instruments/{meter}/", "/jobs/{job}/instruments/",
     "/enquiries/", "/enquiries/{enquiry}/", "/tell/", "/cars/{car}/units/", "/cars/{car}/pictures/",
     "/pictures/{picture}/look/", "/customers/{customer}/", "/shelf/",
 )  # fmt: skip
@@ -242,7 +259,8 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
     answer = item_answer(inspection=inspection, by=tech, key="gaps", grade="even", entry_id=uuid.uuid4()).pk
     draft = drafted(job, counter)
     _made, token = invitation_make(by=owner, name="Ben", email="ben@x.example", role="counter")
-    return {"person": tech.pk, "token": token,
+    meter = instrument(owner)
+    return {"person": tech.pk, "token": token, "meter": meter.pk, "calibration": calibration(meter, owner).pk,
             "booking": (booked := a_booking(job)).pk, "bay": booked.bay_id, "task": booked.task_id,
             "clock": (clock_start(task=booked.task, by=tech) or booked.task.clocks.get()).pk,
             "car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
@@ -336,7 +354,7 @@ def test_wildcards_of_the_database_are_plain_characters(client_as: Callable[[str
     [
         "/cars/{n}/", "/jobs/{n}/", "/customers/{n}/", "/pictures/{n}/", "/sheets/{n}/", "/checks/{n}/strike/",
         "/jobs/{n}/certificates/", "/cars/{n}/top-proof/", "/runs/{n}/", "/certificates/%00/", "/certificates/a%0Ab/",
-        "/commissions/{n}/", "/c/%00/",
+        "/commissions/{n}/", "/c/%00/", "/instruments/{n}/", "/calibrations/{n}/strike/",
         "/enquiries/{n}/", "/tell/sent/%00/", "/people/{n}/", "/join/%00/", "/records/{n}/", "/records/{n}/rows.csv",
         "/check/%00/", "/certificates/..%2f..%2fsecret-key/file/", "/systems/%00/", "/certificates/{n}/file/",
     ],

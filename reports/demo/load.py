@@ -19,6 +19,7 @@ from reports.demo import people
 from reports.demo.enquiries import write_enquiries
 from reports.demo.everyday import write_everyday
 from reports.demo.fleet import invent
+from reports.demo.instruments import write_instruments
 from reports.demo.records import JobRecord
 from reports.demo.truth import Truth, read_truth
 from reports.demo.writer import write
@@ -70,8 +71,10 @@ def load(*, today: date | None = None, say: Say = lambda _words: None) -> bool:
         write_enquiries([job for job, _record in jobs], users, systems)
         say(_("Learning which part fails in which production range …"))
         learning_run()
+        certified = _to_certify(jobs)
+        write_instruments(jobs, users, certified, day, zone)
         say(_("Drawing {count} certificates …").format(count=CERTIFICATES))
-        _issue_certificates(jobs, users["owner"])
+        _issue_certificates(certified, users["owner"])
         say(_("Filling the shop’s day …"))
         write_everyday(jobs, users, systems, day, zone)
     return True
@@ -125,16 +128,20 @@ def _part_name(system: TopSystem, number: str) -> str:
     return f"{kind}: {name[0].lower()}{name[1:]}" if kind else name
 
 
-def _issue_certificates(jobs: list[tuple[Job, JobRecord]], owner: User) -> None:
-    """For the latest finished inspections, by the very services and task that a page uses, without waiting for a
-    worker."""
+def _to_certify(jobs: list[tuple[Job, JobRecord]]) -> list[Job]:
+    """The latest finished inspections; one of them with something found and put right, the latest of its kind, comes on
+    top of the list."""
     inspected = [
         (job, record) for job, record in jobs if record.kind == "inspection" and record.finished_at is not None
     ]
-    # One of them with something found and put right, the latest of its kind, on top of the list.
     mended = [job for job, record in inspected if record.sheet is not None and record.sheet.work][-1:]
     others = [job for job, _record in inspected if job not in mended]
-    for job in [*others[len(mended) - CERTIFICATES :], *mended]:
+    return [*others[len(mended) - CERTIFICATES :], *mended]
+
+
+def _issue_certificates(jobs: list[Job], owner: User) -> None:
+    """By the very services and task that a page uses, without waiting for a worker."""
+    for job in jobs:
         certificate, run = certificate_freeze(job=job, by=owner)
         if run is not None:
             certificate_issue_task(str(run.pk), certificate.pk)

@@ -18,6 +18,7 @@ from reports.document.decide import Outcome
 Weight = Literal["critical", "major", "minor", "put-right"]
 Statement = Literal["pass", "conditional pass", "conditional fail", "fail", "none"]
 Area = Literal["electrical", "motion", "hydraulics", "seals", "mechanism", "whole"]
+InstrumentKind = Literal["", "multimeter", "stopwatch", "pressure-gauge", "thermometer"]
 StepState = Literal["ended", "stopped", "not-reached"]
 FORMAT: Literal["topwright-certificate/1"] = "topwright-certificate/1"
 
@@ -55,11 +56,27 @@ class Person:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """`calibrated_on` None: no calibration is claimed."""
+    """What was measured with. `calibrated_on` None: no calibration is claimed. `kind` '': which one was not recorded.
+
+    `calibrated_on` to `valid_until`, both included, and `certificate` of `laboratory` are those of the calibration that
+    counted; `not_valid_on`: the days of inspection on which no calibration was valid; `earlier`: on the first days it
+    was one before that.
+    """
 
     name: str
     serial: str = ""
     calibrated_on: date | None = None
+    kind: InstrumentKind = ""
+    valid_until: date | None = None
+    certificate: str = ""
+    laboratory: str = ""
+    not_valid_on: tuple[date, ...] = ()
+    earlier: bool = False
+
+    @property
+    def valid(self) -> bool:
+        """Whether a calibration was valid on every day of inspection."""
+        return self.calibrated_on is not None and not self.not_valid_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +110,8 @@ class PinReading:
 
 @dataclass(frozen=True, slots=True)
 class LimitCheck:
-    """A measured value decided against an upper limit. `unit`: `share of supply` or `s`."""
+    """A measured value decided against an upper limit. `unit`: `share of supply` or `s`. `uncertainty_from`: what the
+    uncertainty rests on, in words; '' where it is what the decision rule takes for any instrument."""
 
     position: str
     subject: str
@@ -102,6 +120,7 @@ class LimitCheck:
     uncertainty: float
     unit: str
     outcome: Outcome
+    uncertainty_from: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ up to 50 % for `conditional pass`. The rule is fixed before measuring and printe
 """
 
 from dataclasses import dataclass
-from math import isfinite, sqrt
+from math import hypot, isfinite, sqrt
 from typing import Literal
 
 from diagnostics.engine.electrics import meter_tolerance
@@ -47,15 +47,47 @@ class Share:
     uncertainty: float
 
 
-def meter_uncertainty(volts: float) -> float:
-    """Expanded uncertainty (k = 2) of a reading in volts: the meter's allowance as a rectangular half-width, 2·a/√3."""
-    return 2 * meter_tolerance(volts) / sqrt(3)
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """A voltmeter that was named for an inspection.
+
+    `percent` of the reading + `volts`: the half-width that its maker states; None where nobody looked it up, and the
+    usual meter's allowance stands for it. `expanded_volts`: expanded uncertainty (k = 2) of its calibration; None where
+    the certificate states none. `valid`: whether a calibration was valid on every day of the inspection. `words`: which
+    meter it is, for people.
+    """
+
+    percent: float | None = None
+    volts: float = 0.0
+    expanded_volts: float | None = None
+    valid: bool = False
+    words: str = ""
 
 
-def share_of_supply(volts: float, supply: float) -> Share:
-    """volts / supply, the uncertainties of both readings combined in first order as if independent (GUM, 5.1.2)."""
+def meter_uncertainty(volts: float, meter: Meter | None = None) -> float:
+    """Expanded uncertainty (k = 2) of a reading in volts.
+
+    Without a named meter it is the usual meter's allowance as a rectangular half-width, 2·a/√3 (GUM, 4.3.7). With one,
+    its maker's accuracy takes the place of the allowance, combined with the U of its calibration as root sum of squares
+    (GUM, 5.1.2).
+
+    What a maker states holds for a meter whose calibration is valid. Where it was not, on one day of the inspection or
+    on all, nobody knows what the meter showed: U is then never smaller than the usual meter's, so that a meter whose
+    calibration has expired decides nothing more surely than one that nobody named, and a poor one keeps its own U.
+    """
+    usual = 2 * meter_tolerance(volts) / sqrt(3)
+    if meter is None:
+        return usual
+    stated = usual if meter.percent is None else 2 * (abs(volts) * meter.percent / 100.0 + meter.volts) / sqrt(3)
+    own = hypot(stated, meter.expanded_volts or 0.0)
+    return own if meter.valid else max(own, usual)
+
+
+def share_of_supply(volts: float, supply: float, meter: Meter | None = None) -> Share:
+    """volts / supply, the uncertainties of both readings combined in first order as if independent (GUM, 5.1.2). What
+    both readings of one meter share would make it smaller, never larger: it is left in."""
     if supply <= 0:
         raise ValueError(f"the supply must be above 0 V, got {supply}")
     value = volts / supply
-    part, whole = meter_uncertainty(volts) / supply, value * meter_uncertainty(supply) / supply
+    part, whole = meter_uncertainty(volts, meter) / supply, value * meter_uncertainty(supply, meter) / supply
     return Share(value, sqrt(part**2 + whole**2))

@@ -33,7 +33,7 @@ _NAV = (
     ("shop:cars", gettext_lazy("Cars"), ()),
     ("diagnostics:ranges", gettext_lazy("Ranges"), ()),
     ("parts:shelf", gettext_lazy("Shelf"), ("parts:orders", "parts:suppliers")),
-    ("reports:certificates", gettext_lazy("Certificates"), ("reports:commissions",)),
+    ("reports:certificates", gettext_lazy("Certificates"), ("reports:commissions", "reports:instruments")),
     ("diagnostics:systems", gettext_lazy("Systems"), ()),
 )
 """The page, its word, and the lists that lie under it without its address saying so."""

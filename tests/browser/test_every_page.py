@@ -19,7 +19,8 @@ from diagnostics.models import BenchSheet
 from parts import services as shelf
 from parts.models import Fit, Order, OrderLine, Part
 from reports.inspection import services as inspect
-from reports.models import Certificate, InspectionAnswer
+from reports.instruments import services as instruments
+from reports.models import Certificate, InspectionAnswer, Instrument
 from shop import services
 from shop.models import Car, Job, ShopProfile, Stage, User
 from tests.conftest import PASSWORD
@@ -28,6 +29,7 @@ from tests.diagnostics.learned import keep_one_range
 from tests.parts.planned import a_plan, needing
 from tests.parts.shelving import shelf_keys
 from tests.reports.commissioning import commissioned
+from tests.reports.measuring import calibration, instrument
 from tests.reports.records.conftest import judged_import
 from tests.reports.test_services import ask_and_issue
 from tests.shop.bays import a_booking, a_task
@@ -194,6 +196,10 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "tell, result": "/tell/about/rht-trio/?" + urlencode(answers | {"battery": "no"}),
         "tell in words": "/tell/send/",
         "told": f"/tell/sent/{told.code}/",
+        "instruments": "/instruments/",
+        "instrument": _meter(job, tech).get_absolute_url(),
+        "instruments of the job": f"{job.get_absolute_url()}instruments/",
+        "retired instrument": _retired(job, tech).get_absolute_url(),
         "commission": "/commission/",
         "commissions": "/commissions/",
         "commission at the counter": (asked := commissioned(name=long.name, place="Quay " * 30))[0].get_absolute_url(),
@@ -241,6 +247,25 @@ def _needs(job: Job, tech: User, parts_user: User) -> str:
     shelf.need_drop(need=shelf.need_add(job=job, part=seal, by=tech, position="BG3"), by=tech)
     shelf.part_issue(part=seal, job=job, by=tech)
     return job.get_absolute_url()
+
+
+def _meter(job: Job, tech: User) -> Instrument:
+    """A meter with a long name that was used on the job, with a struck, an expired and a valid calibration; others."""
+    made = instrument(tech, name="Bench meter of the high door bay, the one in the leather", serial="L" * 40)
+    instruments.calibration_strike(calibration=calibration(made, tech, ago=900), reason="wrong " * 40, by=tech)
+    calibration(made, tech, ago=700, expanded_volts=Decimal("0.004"), number="K" * 60, laboratory="L" * 120)
+    calibration(made, tech, ago=350)
+    calibration(instrument(tech, name="Bench meter 2", serial="S-2"), tech, ago=500)
+    for number in range(3, 8):
+        instrument(tech, kind="stopwatch", name=f"Watch {number}", serial=f"S-{number}")
+    instruments.instrument_choose(job=job, instrument=made, by=tech)
+    return made
+
+
+def _retired(job: Job, tech: User) -> Instrument:
+    gauge = instrument(tech, kind="pressure-gauge", name="Gauge", serial="G-1")
+    instruments.instrument_choose(job=job, instrument=gauge, by=tech)
+    return instruments.instrument_retire(instrument=gauge, reason="hose burst " * 20, by=tech)
 
 
 def _shelf(car: Car, owner: User) -> dict[str, str]:

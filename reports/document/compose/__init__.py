@@ -6,6 +6,7 @@ from diagnostics.engine.results import ProofState, Suspect
 from reports.document.compose import results as _results
 from reports.document.compose.ahead import ahead_of, ahead_words, expected_words
 from reports.document.compose.findings import findings, quantity
+from reports.document.compose.instruments import Calibrated, Used, meter_of, named, remarks, untraced
 from reports.document.compose.overall import decision_rule_words, overall
 from reports.document.compose.pictured import pictured
 from reports.document.compose.seen import Evidence, Seen, Worked
@@ -14,17 +15,23 @@ from reports.document.compose.untested import not_tested
 from reports.document.content import Results
 
 __all__ = [
+    "Calibrated",
     "Evidence",
     "Seen",
+    "Used",
     "Worked",
     "ahead_of",
     "ahead_words",
     "decision_rule_words",
     "expected_words",
+    "meter_of",
+    "named",
     "overall",
     "quantity",
+    "remarks",
     "results_of",
     "undeclared_results",
+    "untraced",
 ]
 
 

@@ -1,13 +1,14 @@
 """The statement of conformity: from findings, coverage and measured limits, by one published rule."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from diagnostics.engine.electrics import METER_DIGITS, METER_PERCENT, METER_STEP_V
 from diagnostics.engine.signals import WEAK_SHARE
 from diagnostics.engine.words import _
+from reports.document.compose.instruments import uncertainty_words
 from reports.document.content import Overall, ProofRow, Results, Statement
-from reports.document.decide import STOPWATCH_U_S, worst
+from reports.document.decide import STOPWATCH_U_S, Meter, worst
 
 _WORDS: Final[Mapping[Statement, str]] = {
     "fail": "The top does not meet its requirements.",
@@ -18,15 +19,16 @@ _WORDS: Final[Mapping[Statement, str]] = {
 }
 
 
-def overall(results: Results, motions: int) -> Overall:
-    """`motions`: how many whole motions the system has (0: nobody has declared it, so that nothing can be stated)."""
+def overall(results: Results, motions: int, remarks: Sequence[str] = ()) -> Overall:
+    """`motions`: how many whole motions the system has (0: nobody has declared it, so that nothing can be stated).
+    `remarks`: what the statement has to say besides, in sentences."""
     open_ = results.open_findings()
     heavy = sum(found.weight in ("critical", "major") for found in open_)
     statement = _statement(results, motions, heavy)
     minor = sum(found.weight == "minor" for found in open_)
     counted = _("Open findings: {heavy} critical or major, {minor} minor.").format(heavy=heavy, minor=minor)
     rule = _rule_words() + (" " + _plan_rule_words() if results.plan else "")
-    return Overall(statement, f"{_(_WORDS[statement])} {counted}", rule)
+    return Overall(statement, " ".join([_(_WORDS[statement]), counted, *remarks]), rule)
 
 
 def _statement(results: Results, motions: int, heavy: int) -> Statement:
@@ -68,19 +70,26 @@ def _plan_rule_words() -> str:
     )
 
 
-def decision_rule_words() -> str:
-    """The rule for measured values, fixed before measuring."""
+def decision_rule_words(meter: Meter | None = None) -> str:
+    """The rule for measured values, fixed before measuring; `meter`: what the voltages were read with."""
     return _(
         "Measured values are decided after ILAC-G8:09/2019, 4.2.3, with the guard band equal to the expanded "
         "uncertainty U (k = 2): pass up to limit − U; conditional pass up to the limit; conditional fail up to "
-        "limit + U; fail above. Voltages: U from a meter allowance of ±({percent} % of reading + {digits} × "
-        "{resolution} V), taken as rectangular; the meter is taken to be the shop's usual one, no calibration is "
-        "claimed. Step times: U = {stopwatch} s. Limits: a closed contact leaves at most {share} % of the supply "
-        "(common practice, no source); a step takes at most the seconds that its system declares."
-    ).format(
-        percent=METER_PERCENT,
-        digits=METER_DIGITS,
-        resolution=METER_STEP_V,
-        stopwatch=STOPWATCH_U_S,
-        share=round(100 * WEAK_SHARE),
-    )
+        "limit + U; fail above. Voltages: {voltages} Step times: U = {stopwatch} s. Limits: a closed contact leaves at "
+        "most {share} % of the supply (common practice, no source); a step takes at most the seconds that its system "
+        "declares."
+    ).format(voltages=_voltages(meter), stopwatch=STOPWATCH_U_S, share=round(100 * WEAK_SHARE))
+
+
+def _voltages(meter: Meter | None) -> str:
+    usual = {"percent": METER_PERCENT, "digits": METER_DIGITS, "resolution": METER_STEP_V}
+    if meter is None:
+        return _(
+            "U from a meter allowance of ±({percent} % of reading + {digits} × {resolution} V), taken as rectangular; "
+            "the meter is taken to be the shop's usual one, no calibration is claimed."
+        ).format(**usual)
+    words = _("U from {from_}.").format(from_=uncertainty_words(meter))
+    if meter.valid and meter.percent is not None:
+        return words
+    allowance = _("The allowance of a usual meter is ±({percent} % of reading + {digits} × {resolution} V).")
+    return f"{words} {allowance.format(**usual)}"

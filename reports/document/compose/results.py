@@ -14,6 +14,7 @@ from diagnostics.engine.signals import WEAK_SHARE, read_pin
 from diagnostics.engine.system.model import Motion, Pin, Step, TopSystem
 from diagnostics.engine.system.series import at_pin, partner_of, pin_of
 from diagnostics.engine.words import _
+from reports.document.compose.instruments import uncertainty_words
 from reports.document.compose.seen import Evidence, Seen, plain_words
 from reports.document.content import (
     Area,
@@ -114,11 +115,12 @@ def _closed_contact(evidence: Evidence, code: str) -> LimitCheck | None:
     for one in reversed(evidence.current(code)):
         closed = _closed_volts(pin, one)
         if closed is not None:
-            share = share_of_supply(*closed)
+            share = share_of_supply(*closed, evidence.meter)
             outcome = decide(share.value, WEAK_SHARE, share.uncertainty)
-            return LimitCheck(
+            row = LimitCheck(
                 code, evidence.title(code), share.value, WEAK_SHARE, share.uncertainty, "share of supply", outcome
             )
+            return replace(row, uncertainty_from=uncertainty_words(evidence.meter))
     return None
 
 

@@ -11,6 +11,7 @@ from diagnostics.engine.signals import read_pin
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.system.series import at_pin, path_of
 from diagnostics.engine.words import _
+from reports.document.decide import Meter
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +59,13 @@ class Worked:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """Everything that speaks of one job, in order of time. Refused checks are no evidence and are left out here."""
+    """Everything that speaks of one job, in order of time. Refused checks are no evidence and are left out here.
+    `meter`: what the voltages were read with, where somebody said so."""
 
     system: TopSystem
     seen: tuple[Seen, ...]
     work: tuple[Worked, ...] = ()
+    meter: Meter | None = None
 
     def last_work(self, position: str) -> Worked | None:
         return next((one for one in reversed(self.work) if one.position == position), None)

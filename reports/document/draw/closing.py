@@ -12,7 +12,6 @@ from diagnostics.paper.kit import (
     SMALL,
     STRONG,
     Flow,
-    day,
     facts,
     heading,
     moment,
@@ -21,7 +20,8 @@ from diagnostics.paper.kit import (
     text,
 )
 from diagnostics.paper.marks import Seam, Tag
-from reports.document.content import Area, Certificate, Instrument
+from reports.document.content import Area, Certificate
+from reports.document.draw.instruments import instrument_words
 from reports.document.draw.states import area_words
 
 
@@ -58,7 +58,7 @@ def how(content: Certificate) -> list[Flow]:
                 (_("Place"), content.place),
                 (_("Surroundings"), content.ambient or _("Temperature and humidity were not recorded.")),
                 (_("Method"), content.method),
-                (_("Instruments"), "\n".join(_instrument(one) for one in content.instruments)),
+                (_("Instruments"), "\n".join(instrument_words(one) for one in content.instruments)),
                 (_("Sampling"), _("None: each sensor is taken by itself.")),
                 (_("Rule of the statement"), content.overall.rule),
                 (_("Decision rule"), content.decision_rule),
@@ -67,13 +67,6 @@ def how(content: Certificate) -> list[Flow]:
             label=0.22,
         ),
     ]
-
-
-def _instrument(one: Instrument) -> str:
-    serial = f" ({one.serial})" if one.serial else ""
-    if one.calibrated_on is None:
-        return _("{name}{serial}; no calibration is claimed").format(name=one.name, serial=serial)
-    return _("{name}{serial}; calibrated on {day}").format(name=one.name, serial=serial, day=day(one.calibrated_on))
 
 
 def approval(content: Certificate, missing_letters: bool) -> list[Flow]:

@@ -19,6 +19,7 @@ from diagnostics.paper.kit import (
 from diagnostics.paper.marks import Tag
 from reports.document.compose.findings import quantity
 from reports.document.content import Certificate, Hold, MotionTrial, StepTime, WorkDone
+from reports.document.draw.instruments import measured_with
 from reports.document.draw.motion import pictured
 from reports.document.draw.states import outcome_tag, proof_tag, seen_tag
 
@@ -64,6 +65,9 @@ def _motions(content: Certificate) -> list[Flow]:
     story: list[Flow] = [*heading(_("Motions and their times")), *pictured(content.results.pictured)]
     if not content.results.trials:
         return [*story, text(_("No motion was tried."))]
+    watch = measured_with(content, "stopwatch")
+    if watch:
+        story.append(text(_("Times taken with: {watch}").format(watch=watch), SMALL))
     for trial in content.results.trials:
         story += [*_trial(trial)]
     return story
@@ -117,7 +121,9 @@ def _limits(content: Certificate) -> list[Flow]:
         _("Limit"),
         _("Decision"),
     ]
-    return [*story, table(head, cells, [0.5, 0.1, 0.1, 0.1, 0.2], right=(1, 2, 3))]
+    story.append(table(head, cells, [0.5, 0.1, 0.1, 0.1, 0.2], right=(1, 2, 3)))
+    rests = dict.fromkeys(row.uncertainty_from for row in rows if row.uncertainty_from)
+    return [*story, *(text(_("U from {words}.").format(words=words), SMALL) for words in rests)]
 
 
 def _hydraulics_and_seals(content: Certificate) -> list[Flow]:
@@ -154,9 +160,15 @@ def _holds(content: Certificate) -> list[Flow]:
         "Judged with ± {guard:g} bar for two readings of one gauge; which gauge it was is not recorded and no "
         "calibration is claimed. A leak in ml a minute is a lower bound by calculation."
     )
+    gauge = measured_with(content, "pressure-gauge")
+    if gauge:
+        words = _(
+            "Judged with ± {guard:g} bar for two readings of one gauge: {gauge} A leak in ml a minute is a lower bound "
+            "by calculation."
+        )
     return [
         table(head, cells, [0.3, 0.16, 0.09, 0.13, 0.1, 0.22], right=(1, 2, 3, 4)),
-        text(words.format(guard=GUARD_BAR), SMALL),
+        text(words.format(guard=GUARD_BAR, gauge=gauge), SMALL),
     ]
 
 
@@ -233,6 +245,9 @@ def readings(content: Certificate) -> list[Flow]:
         story.append(text(words.format(count=content.results.struck_out), SMALL))
     if not content.results.readings:
         return [*story, text(_("None."))]
+    meter = measured_with(content, "multimeter")
+    if meter:
+        story.append(text(_("Every one read with: {meter}").format(meter=meter), SMALL))
     cells = []
     before = ""
     for row in content.results.readings:
