@@ -4,6 +4,7 @@ from django.urls import path
 
 from reports import check_views, figures_views, records_views, views
 from reports.commission import routes as commission_routes
+from reports.papers import routes as paper_routes
 
 app_name = "reports"
 urlpatterns = [
@@ -36,4 +37,5 @@ urlpatterns = [
     path("cars/<int:pk>/certificates/", views.car_panel, name="car-panel"),
     path("cars/<int:pk>/findings/", views.car_findings, name="car-findings"),
     *commission_routes.urlpatterns,
+    *paper_routes.urlpatterns,
 ]

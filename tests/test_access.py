@@ -279,6 +279,7 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("reports:bench-list", "get", {}, ALL),
     ("reports:pin-card", "get", {}, ALL),
     ("reports:ranges-paper", "get", {}, ALL),
+    ("reports:estimate-paper", "get", {}, CUSTOMERS),
 ]
 
 COUNTED = (TrailEntry, Check, BenchSheet, Part, Certificate, SystemRevision, SystemDraft)
@@ -294,7 +295,7 @@ NOT_FOUND = {
 }
 # The interview of customers: nobody of them has a sign-in.
 PUBLIC = ["diagnostics:tell", "diagnostics:tell-about", "diagnostics:tell-send", "diagnostics:tell-sent"]
-PUBLIC += ["shop:estimate-public"]  # behind a private link
+PUBLIC += ["shop:estimate-public", "reports:estimate-paper-public"]  # behind a private link
 PUBLIC += ["reports:check", "reports:check-schema"]  # whoever holds a certificate
 PUBLIC += ["reports:commission", "reports:commission-follow"]  # an outside buyer, the latter by a private link
 PRIVATE_LINKS = {"shop:calendar"}
@@ -354,6 +355,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "estimate": draft.pk, "estimate-lines": draft.pk, "estimate-words": draft.pk, "estimate-send": draft.pk,
         "estimate-withdraw": offered.pk, "estimate-next": offered.pk, "estimate-answer": offered.pk,
         "estimate-public": link, "outlay-strike": outlay.pk,
+        "estimate-paper": offered.pk, "estimate-paper-public": link,
         "estimate-panel": job.pk, "estimate-make": job.pk, "outlays": job.pk, "job-books": job.pk,
         "session-end": signed_in.pk, "invitation-resend": invitation.pk, "invitation-revoke": invitation.pk,
         "person": tech.pk, "person-role": tech.pk, "person-leave": tech.pk, "person-return": left.pk,
