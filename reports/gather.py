@@ -76,7 +76,7 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         results=found,
         overall=compose.overall(found, motions=len(system.motions) if system else 0),
         decision_rule=compose.decision_rule_words(),
-        cautions=_cautions(system),
+        cautions=cautions_of(system),
         statements=_statements(),
         client_information=_client_information(job, sheet, system),
         outlook=compose.ahead_words(ahead),
@@ -87,6 +87,14 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         pictures=_pictures(job),
         put_right=_put_right(system, sheet, found, timezone.localdate(issued_at)),
     )
+
+
+def results_of_job(job: Job) -> Results:
+    """What was seen and done in `job`, as a certificate would say it now; of a job without any check too."""
+    counted, struck = _checks(job)
+    sheet = bench.sheet_of_job(job)
+    system = bench.system_of(sheet.revision) if sheet and sheet.revision else None
+    return _results(job, sheet, system, counted, struck)
 
 
 def _pictures(job: Job) -> tuple[Shown, ...]:
@@ -165,15 +173,16 @@ def _results(
     job: Job, sheet: BenchSheet | None, system: TopSystem | None, counted: Sequence[Check], struck: int
 ) -> Results:
     work = tuple(_worked(row) for row in bench.work_of_job(job))
-    unproven = {path.position: path.missing for path in bench.repaired_paths_of_job(job) if not path.proven}
-    if sheet is None or system is None:
+    evidence = bench.evidence_of_sheet(sheet) if sheet is not None else None
+    paths = bench.repaired_paths(evidence) if evidence else bench.repaired_paths_of_job(job)
+    unproven = {path.position: path.missing for path in paths if not path.proven}
+    if sheet is None or sheet.revision is None or system is None or evidence is None:
         return compose.undeclared_results([_observed(row) for row in counted], work, unproven, struck)
     seen = tuple(_seen(system, row) for row in counted if row.sheet.revision_id == sheet.revision_id)
-    diagnosis = bench.diagnosis_of_sheet(sheet)
     found = compose.results_of(
         compose.Evidence(system, seen, work),
-        proof=bench.proof_of_job(job),
-        suspects=bench.open_suspects(diagnosis) if diagnosis else (),
+        proof=evidence.proof(),
+        suspects=bench.open_suspects(bench.diagnosis_of(evidence, sheet.revision.sha256)),
         unproven=unproven,
         struck_out=struck,
     )
@@ -235,7 +244,7 @@ def _item(car: Car, system: TopSystem | None) -> Item:
     )
 
 
-def _cautions(system: TopSystem | None) -> tuple[str, ...]:
+def cautions_of(system: TopSystem | None) -> tuple[str, ...]:
     """All cautions of the system's positions, the gravest first, and who decides in the end."""
     codes = (
         {caution for position in system.positions.values() for caution in position.cautions} if system else {"pinch"}

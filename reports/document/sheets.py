@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from reports.document.content import Finding, WorkDone
+
 Answered = Literal["", "approved", "declined"]
 Standing = Literal["open", "answered", "expired", "replaced", "withdrawn"]
 
@@ -37,4 +39,93 @@ class EstimatePaper:
     standing: Standing
     notice: str
     sent_at: datetime
+    printed_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectRow:
+    words: str
+    percent: int
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRow:
+    """A check that tells most next. `pose`: where the top must stand first, or ''; `minutes` as on the page."""
+
+    what: str
+    pose: str
+    minutes: str
+    why: str
+    caution: str
+
+
+@dataclass(frozen=True, slots=True)
+class TaskRow:
+    """`state`: open | done | dropped; `time`, `who` and `notes` (bay, what blocks it, its own caution) in words."""
+
+    number: int
+    title: str
+    time: str
+    who: str
+    notes: tuple[str, ...]
+    caution: str
+    state: Literal["open", "done", "dropped"]
+
+
+@dataclass(frozen=True, slots=True)
+class PickRow:
+    """`place`: where it lies; `position`: where it goes; both may be ''. `here`: nothing of it has to be picked."""
+
+    quantity: int
+    number: str
+    name: str
+    place: str
+    position: str
+    state: str
+    here: bool
+
+
+@dataclass(frozen=True, slots=True)
+class JobSheet:
+    """What goes to the car. `url`: of the job's page, for the code; `facts` (name, value) of car and job; `checks` what
+    to check next, `owed` what still has to be seen after work; both () where the top system is not declared, and
+    `no_bench` says why nothing is named."""
+
+    shop: str
+    number: str
+    title: str
+    url: str
+    facts: tuple[tuple[str, str], ...]
+    vin: str
+    complaint: str
+    suspects: tuple[SuspectRow, ...]
+    checks: tuple[CheckRow, ...]
+    owed: tuple[str, ...]
+    no_bench: str
+    tasks: tuple[TaskRow, ...]
+    parts: tuple[PickRow, ...]
+    cautions: tuple[str, ...]
+    printed_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class WorkReport:
+    """What a customer is told of a job. `client` as the certificate names them; `summary`: how it stands, in a sentence
+    or two; `found`, `done` and `seen` of the whole job; `still_open` a sentence each."""
+
+    shop: str
+    contact: str
+    number: str
+    title: str
+    client: str
+    facts: tuple[tuple[str, str], ...]
+    vin: str
+    complaint: str
+    summary: tuple[str, ...]
+    found: tuple[Finding, ...]
+    seen: tuple[str, ...]
+    done: tuple[WorkDone, ...]
+    still_open: tuple[str, ...]
+    people: tuple[str, ...]
+    by: str
     printed_at: datetime

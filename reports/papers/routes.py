@@ -5,6 +5,7 @@ from django.urls import path
 from reports.papers import views
 
 urlpatterns = [
+    path("jobs/<int:pk>/job-sheet.pdf", views.job_sheet, name="job-sheet"),
     path("estimates/<int:pk>/estimate.pdf", views.estimate, name="estimate-paper"),
     path("e/<str:token>/estimate.pdf", views.estimate_public, name="estimate-paper-public"),
 ]

@@ -9,13 +9,21 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from reports.papers.estimate import estimate_pdf
+from reports.papers.job_sheet import job_sheet_pdf
 from shop import limits
 from shop.http import ShopRequest, no_path_told, sender_address
-from shop.models import EstimateVersion
+from shop.models import EstimateVersion, Job
 from shop.permissions import needs
 from shop.selectors.estimates import versions_with_lines
 from shop.services.people import token_hash
 from shop.views.answers import GUESSES_AN_HOUR
+
+
+@require_safe
+@needs("job.write")
+def job_sheet(request: ShopRequest, pk: int) -> HttpResponse:
+    job = get_object_or_404(Job.objects.select_related("car"), pk=pk)
+    return shown(job_sheet_pdf(job), f"job-sheet-{job.number}.pdf")
 
 
 @require_safe

@@ -10,13 +10,16 @@ from diagnostics.paper.kit import LABEL, LINE, SMALL, Flow, text
 
 
 class Rules(Flowable):  # type: ignore[misc]
-    """`count` lines across the column to write on by hand, `pitch` points apart."""
+    """`count` lines across the column to write on by hand, `pitch` points apart; 0: as many as the page has room
+    for."""
 
     def __init__(self, count: int, pitch: float = 22) -> None:
         super().__init__()
         self.count, self.pitch = count, pitch
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
+        if not self.count:
+            self.count = max(1, int(height // self.pitch))
         self.width, self.height = width, self.count * self.pitch
         return self.width, self.height
 
