@@ -44,8 +44,10 @@ class EstimatePaper:
 
 @dataclass(frozen=True, slots=True)
 class SuspectRow:
+    """`share`: the probability in words."""
+
     words: str
-    percent: int
+    share: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +58,11 @@ class CheckRow:
     pose: str
     minutes: str
     why: str
-    caution: str
 
 
 @dataclass(frozen=True, slots=True)
 class TaskRow:
-    """`state`: open | done | dropped; `time`, `who` and `notes` (bay, what blocks it, its own caution) in words."""
+    """`time`, `who` and `notes` (bay, what blocks it, its own caution) in words."""
 
     number: int
     title: str
@@ -69,7 +70,7 @@ class TaskRow:
     who: str
     notes: tuple[str, ...]
     caution: str
-    state: Literal["open", "done", "dropped"]
+    state: Literal["open", "done"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,21 +111,22 @@ class JobSheet:
 
 @dataclass(frozen=True, slots=True)
 class WorkReport:
-    """What a customer is told of a job. `client` as the certificate names them; `summary`: how it stands, in a sentence
-    or two; `found`, `done` and `seen` of the whole job; `still_open` a sentence each."""
+    """What a customer is told of a job. `summary`: how it stands, a sentence
+    each; `seen`: how much was looked at; findings `put_right` and `found_open`, work `done` with what was seen after
+    it; `still_open`: what of the plan is not done and what was declined."""
 
     shop: str
     contact: str
     number: str
     title: str
-    client: str
     facts: tuple[tuple[str, str], ...]
     vin: str
     complaint: str
     summary: tuple[str, ...]
-    found: tuple[Finding, ...]
     seen: tuple[str, ...]
+    put_right: tuple[Finding, ...]
     done: tuple[WorkDone, ...]
+    found_open: tuple[Finding, ...]
     still_open: tuple[str, ...]
     people: tuple[str, ...]
     by: str

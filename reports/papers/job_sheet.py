@@ -5,11 +5,13 @@ from urllib.parse import urljoin
 
 from django.conf import settings
 from django.db.models import Exists, OuterRef, Prefetch
+from django.template.defaultfilters import floatformat
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from diagnostics import selectors as bench
+from diagnostics.charts.words import percent_words
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.models import BenchSheet
 from diagnostics.selectors.proof import owed
@@ -18,7 +20,7 @@ from parts.models import Need, NeedState
 from reports.document.draw.job_sheet import draw_job_sheet
 from reports.document.sheets import CheckRow, JobSheet, PickRow, SuspectRow, TaskRow
 from reports.gather import cautions_of
-from shop.models import Job, ShopProfile, Task, TaskKind, TaskPart, TaskState
+from shop.models import Hold, Job, ShopProfile, Task, TaskKind, TaskPart, TaskState
 from shop.words import day_words, made_words
 
 SUSPECTS = 5
@@ -67,9 +69,15 @@ def _facts(job: Job, system: TopSystem | None) -> tuple[tuple[str, str], ...]:
         (_("Plate"), car.plate),
         (_("Top system"), system.title if system else _("not declared")),
         (_("Stage"), str(job.get_stage_display())),
-        (_("Waits for"), ", ".join(filter(None, [job.get_hold_display(), job.hold_note])) if job.is_open else ""),
+        (_("Waits for"), _waits_for(job)),
         (_("Promised for"), day_words(job.promised_on)),
     )
+
+
+def _waits_for(job: Job) -> str:
+    if not job.is_open or job.hold == Hold.NOTHING:
+        return ""
+    return ", ".join(filter(None, [str(job.get_hold_display()), job.hold_note]))
 
 
 def _no_bench(sheet: BenchSheet | None, system: TopSystem | None) -> str:
@@ -91,15 +99,14 @@ def _bench(sheet: BenchSheet | None) -> tuple[tuple[SuspectRow, ...], tuple[Chec
         return (), (), still
     diagnosis = bench.diagnosis_of(evidence, sheet.revision.sha256)
     suspects = tuple(
-        SuspectRow(one.words, round(100 * one.probability)) for one in bench.open_suspects(diagnosis)[:SUSPECTS]
+        SuspectRow(one.words, percent_words(one.probability)) for one in bench.open_suspects(diagnosis)[:SUSPECTS]
     )
     checks = tuple(
         CheckRow(
             what=" ".join(filter(None, [f"{todo.label}:", todo.check.position, todo.name])),
             pose=todo.place.pose_words,
-            minutes=_("about {minutes} min").format(minutes=round(todo.check.minutes)),
+            minutes=_("about {minutes} min").format(minutes=floatformat(todo.check.minutes, "-1")),
             why=todo.check.why,
-            caution=todo.check.caution,
         )
         for todo in todos_of(sheet, evidence.system, diagnosis)
     )

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from reports.papers.estimate import estimate_pdf
 from reports.papers.job_sheet import job_sheet_pdf
+from reports.papers.work_report import jobs_to_report, work_report_pdf
 from shop import limits
 from shop.http import ShopRequest, no_path_told, sender_address
 from shop.models import EstimateVersion, Job
@@ -24,6 +25,13 @@ from shop.views.answers import GUESSES_AN_HOUR
 def job_sheet(request: ShopRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(Job.objects.select_related("car"), pk=pk)
     return shown(job_sheet_pdf(job), f"job-sheet-{job.number}.pdf")
+
+
+@require_safe
+@needs("job.write")
+def work_report(request: ShopRequest, pk: int) -> HttpResponse:
+    job = get_object_or_404(jobs_to_report(), pk=pk)
+    return shown(work_report_pdf(job, request.user), f"work-report-{job.number}.pdf")
 
 
 @require_safe

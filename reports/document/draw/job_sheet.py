@@ -30,7 +30,7 @@ from diagnostics.paper.kit import (
 from diagnostics.paper.marks import Mark, Seam, Tag
 from reports.document.draw.bench_kit import Box, grid
 from reports.document.draw.code import Code
-from reports.document.draw.sheet_kit import Rules, missing_letters, shortened
+from reports.document.draw.sheet_kit import Rules, beside, missing_letters, shortened
 from reports.document.sheets import CheckRow, JobSheet, PickRow, TaskRow
 
 CODE = 74
@@ -56,7 +56,6 @@ def _story(content: JobSheet) -> list[Flow]:
     return [
         _masthead(content),
         Seam(),
-        facts(content.facts, label=0.16),
         *_complaint(content),
         *_first(content),
         *_cautions(content),
@@ -68,14 +67,17 @@ def _story(content: JobSheet) -> list[Flow]:
 
 
 def _masthead(content: JobSheet) -> Flow:
-    printed = _("Printed {at}").format(at=moment(content.printed_at))
+    """What job and car it is, beside the code that leads to its page."""
+    width = WIDTH - 40 - CODE
+    printed = _("printed {at}").format(at=moment(content.printed_at))
     words: list[Any] = [
         text(content.number, TITLE),
         text(content.title, STRONG),
-        text(" · ".join(filter(None, [_("Job sheet"), content.shop])), SOFT_SMALL),
-        text(printed, SOFT_SMALL),
+        text(" · ".join(filter(None, [_("Job sheet"), content.shop, printed])), SOFT_SMALL),
+        Spacer(0, 5),
+        facts(content.facts, width=width - 6, label=0.2),
     ]
-    top = Table([[Mark(0.8), words, Code(content.url, CODE)]], colWidths=[40, WIDTH - 40 - CODE, CODE], hAlign="LEFT")
+    top = Table([[Mark(0.8), words, Code(content.url, CODE)]], colWidths=[40, width, CODE], hAlign="LEFT")
     top.setStyle(
         TableStyle(
             [
@@ -102,14 +104,14 @@ def _first(content: JobSheet) -> list[Flow]:
     elif not (content.suspects or content.checks or content.owed):
         story.append(text(_("Nothing is open on the bench sheet.")))
     for one in content.suspects:
-        words = _("{suspect} ({percent} % by the checks made)").format(suspect=one.words, percent=one.percent)
-        story.append(_beside(Tag("diamond-open", ""), text(words, CELL)))
+        words = _("{suspect} ({share} by the checks made)").format(suspect=one.words, share=one.share)
+        story.append(beside(Tag("diamond-open", ""), text(words, CELL)))
     if content.checks:
         rows = [_check(row) for row in content.checks]
         story += [Spacer(0, 4), table(["", _("Next"), _("Result")], rows, [0.04, 0.66, 0.3])]
     if content.owed:
         story += subheading(_("Still to be seen after the work"))
-        story += [_beside(Box(), text(words, CELL)) for words in content.owed]
+        story += [beside(Box(), text(words, CELL)) for words in content.owed]
     return story
 
 
@@ -120,21 +122,15 @@ def _check(row: CheckRow) -> list[Flow]:
     return [Box(), [*words, text(row.why, SMALL)], ""]
 
 
-def _beside(mark: Flow, words: Flow) -> Flow:
-    row = Table([[mark, words]], colWidths=[0.04 * WIDTH, 0.96 * WIDTH], hAlign="LEFT")
-    row.setStyle(TableStyle([*BARE, ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)]))
-    return row
-
-
 def _cautions(content: JobSheet) -> list[Flow]:
     return [
         *heading(_("Cautions")),
-        *(_beside(Tag("octagon", "", size=8), text(words, CELL)) for words in content.cautions),
+        *(beside(Tag("octagon", "", size=8), text(words, CELL)) for words in content.cautions),
     ]
 
 
 def _tasks(tasks: tuple[TaskRow, ...]) -> list[Flow]:
-    story: list[Flow] = heading(_("Work plan"))
+    story: list[Flow] = [CondPageBreak(105), *heading(_("Work plan"))]  # a first task that fits is not cut in two
     if not tasks:
         return [*story, text(_("Nothing is planned yet."))]
     head = ["", "", _("Task"), _("Planned"), _("Who"), _("Minutes taken")]
@@ -178,14 +174,14 @@ def _parts(parts: tuple[PickRow, ...]) -> list[Flow]:
 def _notes() -> list[Flow]:
     """Room to write down to the end of the page, on the next one where little is left."""
     boxes = [
-        text(_("Odometer"), LABEL),
-        Box("km", width=70),
-        text(_("Battery at rest"), LABEL),
-        Box("V"),
+        text(_("Odometer, km"), LABEL),
+        Box(" ", width=66),
+        text(_("Battery at rest, V"), LABEL),
+        Box(" ", width=44),
         text(_("Begun"), LABEL),
         Box(" ", width=60),
         text(_("Ended"), LABEL),
         Box(" ", width=60),
     ]
-    widths = [0.1, 0.17, 0.14, 0.11, 0.08, 0.16, 0.08, 0.16]
+    widths = [0.13, 0.15, 0.17, 0.11, 0.08, 0.14, 0.08, 0.14]
     return [CondPageBreak(150), *heading(_("Written at the car")), grid(boxes, [], widths), Rules(0)]

@@ -2,11 +2,11 @@
 
 from typing import Any
 
-from reportlab.platypus import Flowable, Spacer
+from reportlab.platypus import Flowable, Spacer, Table, TableStyle
 
 from diagnostics.engine.words import _
 from diagnostics.paper.fonts import MISSING, lacks_letters
-from diagnostics.paper.kit import LABEL, LINE, SMALL, Flow, text
+from diagnostics.paper.kit import BARE, LABEL, LINE, SMALL, WIDTH, Flow, text
 
 
 class Rules(Flowable):  # type: ignore[misc]
@@ -31,6 +31,13 @@ class Rules(Flowable):  # type: ignore[misc]
         for row in range(self.count):
             canvas.line(0, row * self.pitch + 0.5, self.width, row * self.pitch + 0.5)
         canvas.restoreState()
+
+
+def beside(mark: Flow, words: Flow) -> Flow:
+    """A shape or a box, and words at its right."""
+    row = Table([[mark, words]], colWidths=[0.04 * WIDTH, 0.96 * WIDTH], hAlign="LEFT")
+    row.setStyle(TableStyle([*BARE, ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)]))
+    return row
 
 
 FOOT_AT_MOST = 80
