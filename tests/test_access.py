@@ -280,6 +280,8 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("reports:pin-card", "get", {}, ALL),
     ("reports:ranges-paper", "get", {}, ALL),
     ("reports:estimate-paper", "get", {}, CUSTOMERS),
+    ("reports:job-sheet", "get", {}, BOOKS),
+    ("reports:work-report", "get", {}, BOOKS),
 ]
 
 COUNTED = (TrailEntry, Check, BenchSheet, Part, Certificate, SystemRevision, SystemDraft)
@@ -355,7 +357,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "estimate": draft.pk, "estimate-lines": draft.pk, "estimate-words": draft.pk, "estimate-send": draft.pk,
         "estimate-withdraw": offered.pk, "estimate-next": offered.pk, "estimate-answer": offered.pk,
         "estimate-public": link, "outlay-strike": outlay.pk,
-        "estimate-paper": offered.pk, "estimate-paper-public": link,
+        "job-sheet": job.pk, "work-report": job.pk, "estimate-paper": offered.pk, "estimate-paper-public": link,
         "estimate-panel": job.pk, "estimate-make": job.pk, "outlays": job.pk, "job-books": job.pk,
         "session-end": signed_in.pk, "invitation-resend": invitation.pk, "invitation-revoke": invitation.pk,
         "person": tech.pk, "person-role": tech.pk, "person-leave": tech.pk, "person-return": left.pk,

@@ -64,7 +64,7 @@ def work_report(job: Job, by: User) -> WorkReport:
         put_right=tuple(one for one in found.findings if one.weight == "put-right"),
         done=found.work,
         found_open=found.open_findings(),
-        still_open=tuple(_still_open(job)),
+        still_open=(*_unjudged(found), *_still_open(job)),
         people=tuple(dict.fromkeys([*(one.by for one in found.work), *_looked(found)])),
         by=str(by),
         printed_at=timezone.localtime(),
@@ -109,13 +109,9 @@ def _summary(found: Results) -> Iterator[str]:
     yield _repaired(found)
     for trial in {one.motion: one for one in found.trials}.values():
         yield _ran(trial)
-    left = len(found.open_findings())
-    if left:
-        words = ngettext(
-            "{count} finding is still open; see below.", "{count} findings are still open; see below.", left
-        )
-        yield words.format(count=left)
-    elif looked:
+    if found.open_findings():
+        yield _("Not everything that was found is put right; see below.")
+    elif looked and found.proof:
         yield _("Nothing that was found is still open.")
 
 
@@ -165,7 +161,12 @@ def _seen(found: Results) -> Iterator[str]:
             yield _("Checked in this job: {what}.").format(what=", ".join(told))
         return
     for row in found.observed:
-        yield " ".join(filter(None, [row.position, row.name, row.words, f"({day_words(row.at)})"]))
+        yield f"{row.words} ({day_words(row.at)})"
+
+
+def _unjudged(found: Results) -> tuple[str, ...]:
+    """Why nothing can be said of a top that nobody has declared."""
+    return () if found.proof else tuple(f"{row.what}: {row.why}" for row in found.not_tested)
 
 
 def _still_open(job: Job) -> Iterator[str]:

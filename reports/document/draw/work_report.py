@@ -9,6 +9,7 @@ from diagnostics.paper.kit import (
     CELL,
     CELL_BOLD,
     SMALL,
+    SOFT_SMALL,
     STRONG,
     Flow,
     day,
@@ -19,10 +20,11 @@ from diagnostics.paper.kit import (
     text,
 )
 from diagnostics.paper.marks import Seam, Tag
-from reports.document.content import Finding, WorkDone
+from reports.document.content import Finding, Weight, WorkDone
 from reports.document.draw.bench_kit import masthead
 from reports.document.draw.sheet_kit import beside, missing_letters, shortened
 from reports.document.draw.states import weight_tag
+from reports.document.plain import plain_words, where_words
 from reports.document.sheets import WorkReport
 
 
@@ -63,12 +65,22 @@ def _story(content: WorkReport) -> list[Flow]:
 def _put_right(rows: tuple[Finding, ...]) -> list[Flow]:
     if not rows:
         return []
-    return [*heading(_("What was found and put right")), _findings(rows)]
+    return [*heading(_("What was found and put right")), _findings(rows, weighed=False)]
 
 
-def _findings(rows: tuple[Finding, ...]) -> Flow:
-    cells = [[weight_tag(one.weight), text(one.subject, CELL_BOLD), text(one.words, CELL)] for one in rows]
-    return table([_("Weight"), _("Where"), _("What was found")], cells, [0.14, 0.26, 0.6])
+def _findings(rows: tuple[Finding, ...], *, weighed: bool) -> Flow:
+    """One row a place and weight: what it means, then what exactly was seen. `weighed`: with the weight."""
+    grouped: dict[tuple[str, Weight, str], list[Finding]] = {}
+    for one in rows:
+        grouped.setdefault((where_words(one), one.weight, plain_words(one)), []).append(one)
+    cells = []
+    for (where, weight, plain), found in grouped.items():
+        told = [text(plain, CELL), *(text(one.words, SOFT_SMALL) for one in found)]
+        cells.append([text(where, CELL_BOLD), told, *([weight_tag(weight)] if weighed else ())])
+    head = [_("Where"), _("What was found")]
+    if not weighed:
+        return table(head, cells, [0.3, 0.7])
+    return table([*head, _("Weight")], cells, [0.3, 0.56, 0.14])
 
 
 def _done(rows: tuple[WorkDone, ...]) -> list[Flow]:
@@ -99,7 +111,7 @@ def _open(content: WorkReport) -> list[Flow]:
     if not content.found_open and not content.still_open:
         return [*story, text(_("Nothing that we know of."))]
     if content.found_open:
-        story += [_findings(content.found_open), Spacer(0, 4)]
+        story += [_findings(content.found_open, weighed=True), Spacer(0, 4)]
     return [*story, *(beside(Tag("ring", ""), text(words, CELL)) for words in content.still_open)]
 
 
