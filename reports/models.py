@@ -4,16 +4,20 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from reports.batch.models import BatchItem, CertificateBatch, ItemState
 from reports.commission.models import Commission, CommissionLink, CommissionState, TopKind
 
 __all__ = [
+    "BatchItem",
     "Certificate",
+    "CertificateBatch",
     "CertificateState",
     "Commission",
     "CommissionLink",
     "CommissionState",
     "ImportState",
     "ImportedFile",
+    "ItemState",
     "SigningRoot",
     "SuspectHit",
     "TopKind",

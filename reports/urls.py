@@ -3,12 +3,14 @@
 from django.urls import path
 
 from reports import check_views, figures_views, records_views, views
+from reports.batch import routes as batch_routes
 from reports.commission import routes as commission_routes
 from reports.papers import routes as paper_routes
 
 app_name = "reports"
 urlpatterns = [
     path("certificates/", views.certificates, name="certificates"),
+    *batch_routes.urlpatterns,  # before a number of the same shape
     path("certificates/<slug:number>/", views.certificate, name="certificate"),
     path("certificates/<slug:number>/file/", views.certificate_file, name="certificate-file"),
     path("certificates/<slug:number>/withdraw/", views.withdraw, name="certificate-withdraw"),

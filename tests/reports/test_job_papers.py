@@ -103,7 +103,8 @@ def test_the_report_reads_from_the_complaint_to_what_is_open() -> None:
     assert not more
     in_order(
         page, "Work report", "Ada Quill", "What was said to be wrong", "The lid goes up, then nothing.",
-        "How it stands", "Worked on at 1 place.", "What was found and put right", "Lid shut (BG3)", "seen in order afterwards",
+        "How it stands", "Worked on at 1 place.", "What was found and put right", "Lid shut (BG3)",
+        "seen in order afterwards",
         "BG3 read released.", "What was done", "25 Nov 2026", "BG3 Lid shut", "Replaced", "Contact burnt",
         "Part taken off: TW-1", "Part fitted: TW-2", "by Mara", "It holds.",
         "What is still open", "Shells stacked (BG8)", "told something wrong", "BG8 reads released.", "Major",
