@@ -185,6 +185,23 @@ def test_no_words_break_the_report(strange: str, title: str) -> None:
     assert pages_of(draw_work_report(content))
 
 
+@pytest.mark.parametrize("draw", ["sheet", "report"])
+def test_a_long_title_leaves_the_number_of_the_page_alone(draw: str) -> None:
+    """Foot and head are one line: what is too long ends in dots."""
+    long = "Closing stops and nobody knows why " * 4
+    made = (
+        draw_job_sheet(sheet_content(title=long, tasks=sheet_content().tasks * 60))
+        if draw == "sheet"
+        else draw_work_report(report_content(shop=long, done=report_content().done * 60))
+    )
+    with opened(made) as document:
+        page = document[1].get_textpage()
+        width, height = document[1].get_size()
+        head = page.get_text_bounded(0, height - 60, width, height)
+        assert head.strip().endswith("…")
+        assert page.get_text_bounded(width - 40, 0, width, height).strip() == ""
+
+
 def test_a_name_from_right_to_left_is_said_to_lack_its_letters() -> None:
     assert "■ stands for a letter" in pages_of(draw_work_report(report_content(facts=(("For", "דוד"),))))[0]
     assert "■ stands for a letter" in pages_of(draw_job_sheet(sheet_content(complaint="دائم")))[0]
@@ -207,6 +224,9 @@ def test_the_sheet_says_what_the_pages_of_the_job_say(
     task = Task.objects.get()
     Task.objects.filter(pk=task.pk).update(person=tech, caution="Prop the lid first.", blocked_note="key is missing")
     TaskPart.objects.create(task=task, name="Clip", quantity=3)
+    lead = TaskPart.objects.create(task=task, name="Lead", part="TW-LEA-0001")
+    asked = shelf.part_add(by=owner, number="TW-LEA-0001", name="Lead")
+    shelf.need_add(job=checked, part=asked, by=tech, task_part=lead)
     switch = shelf.part_add(by=owner, number="TW-BGD-3302", name="Switch: shells")
     Part.objects.filter(pk=switch.pk).update(place="C 4")
     shelf.need_add(job=checked, part=switch, by=tech, position="BG8")
@@ -229,6 +249,7 @@ def test_the_sheet_says_what_the_pages_of_the_job_say(
     in_order(on_paper, "Change the switch", "key is missing", "Prop the lid first.", "35 min", "tech")
     in_order(on_paper, "1 × TW-BGD-3302", "Switch: shells", "C 4", "BG8", "1 missing")
     in_order(on_paper, "3 × Clip", "in the plan, not asked for")
+    assert on_paper.partition("Parts to pick")[2].count("TW-LEA-0001") == 1  # asked for already: the plan does not name it again
     assert checked.car.vin in on_paper
     assert "Ada Quill" not in on_paper  # whose car it is matters at the counter
 
