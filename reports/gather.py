@@ -92,7 +92,7 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
             remarks=tuple(compose.remarks(found, instruments)),
         ),
         decision_rule=compose.decision_rule_words(compose.meter_of(used, days)),
-        cautions=_cautions(system),
+        cautions=cautions_of(system),
         statements=_statements(),
         client_information=_client_information(job, sheet, system),
         outlook=compose.ahead_words(ahead),
@@ -103,6 +103,14 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         pictures=_pictures(job),
         put_right=_put_right(system, sheet, found, timezone.localdate(issued_at)),
     )
+
+
+def results_of_job(job: Job) -> Results:
+    """What was seen and done in `job`, as a certificate would say it now; of a job without any check too."""
+    at_bench, inspection = bench_of(job), inspection_of(job)
+    standing = standing_of(inspection, at_bench) if inspection is not None else None
+    covered = standing.rows if standing is not None and not standing.open_items else ()
+    return _results(job, at_bench, covered, compose.meter_of(used_values(job), _days(at_bench.counted, covered)))
 
 
 def _pictures(job: Job) -> tuple[Shown, ...]:
@@ -195,16 +203,17 @@ def _covered(standing: Standing) -> tuple[Covered, ...]:
 
 
 def _results(job: Job, at_bench: Bench, covered: Sequence[Covered], meter: Meter | None) -> Results:
-    unproven = {path.position: path.missing for path in bench.repaired_paths_of_job(job) if not path.proven}
-    evidence, counted = at_bench.evidence, at_bench.counted
-    if evidence is None or at_bench.sheet is None:
+    sheet, evidence, counted = at_bench.sheet, at_bench.evidence, at_bench.counted
+    case = bench.evidence_of_sheet(sheet) if sheet is not None else None
+    paths = bench.repaired_paths(case) if case else bench.repaired_paths_of_job(job)
+    unproven = {path.position: path.missing for path in paths if not path.proven}
+    if sheet is None or sheet.revision is None or evidence is None or case is None:
         free = [_observed(row) for row in counted]
         return with_plan(compose.undeclared_results(free, at_bench.work, unproven, at_bench.struck), covered)
-    diagnosis = bench.diagnosis_of_sheet(at_bench.sheet)
     found = compose.results_of(
         replace(evidence, meter=meter),
-        proof=bench.proof_of_job(job),
-        suspects=bench.open_suspects(diagnosis) if diagnosis else (),
+        proof=case.proof(),
+        suspects=bench.open_suspects(bench.diagnosis_of(case, sheet.revision.sha256)),
         unproven=unproven,
         struck_out=at_bench.struck,
         planned=bool(covered),
@@ -242,7 +251,7 @@ def _item(car: Car, system: TopSystem | None) -> Item:
     )
 
 
-def _cautions(system: TopSystem | None) -> tuple[str, ...]:
+def cautions_of(system: TopSystem | None) -> tuple[str, ...]:
     """All cautions of the system's positions, the gravest first, and who decides in the end."""
     codes = (
         {caution for position in system.positions.values() for caution in position.cautions} if system else {"pinch"}

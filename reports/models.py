@@ -4,13 +4,16 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from reports.batch.models import BatchItem, CertificateBatch, ItemState
 from reports.commission.models import Commission, CommissionLink, CommissionState, TopKind
 from reports.inspection.models import Inspection, InspectionAnswer
 from reports.instruments.models import Calibration, Instrument, InstrumentKind, InstrumentUse
 
 __all__ = [
+    "BatchItem",
     "Calibration",
     "Certificate",
+    "CertificateBatch",
     "CertificateState",
     "Commission",
     "CommissionLink",
@@ -22,6 +25,7 @@ __all__ = [
     "Instrument",
     "InstrumentKind",
     "InstrumentUse",
+    "ItemState",
     "SigningRoot",
     "SuspectHit",
     "TopKind",

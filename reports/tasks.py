@@ -6,8 +6,9 @@ from celery import shared_task
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from reports.batch.services import batch_run
 from reports.bring import files_tidy, import_run
-from reports.models import Certificate, CertificateState, ImportedFile
+from reports.models import Certificate, CertificateBatch, CertificateState, ImportedFile
 from reports.services import certificate_issue
 from reports.suspect_hits import hits_ask, hits_run
 from reports.take import export_run, exports_tidy
@@ -43,6 +44,28 @@ def certificate_issue_task(run_id: str, certificate_id: int) -> None:
             run_fail(run, _("The certificate could not be made. Ask for it again; if it fails again, tell the owner."))
             return
     run_finish(run, result_url=certificate.get_absolute_url())
+
+
+@shared_task(name="reports.certificate_batch")  # type: ignore[untyped-decorator]
+def certificate_batch_task(run_id: str, batch_id: int) -> None:
+    """Issue the certificates of a batch: a message delivered again takes up what a lost worker left, and issues none
+    twice."""
+    run = TaskRun.objects.filter(pk=run_id).first()
+    batch = CertificateBatch.objects.select_related("by").filter(pk=batch_id).first()
+    if run is None or batch is None:
+        log.warning("batch %s, run %s: no longer there", batch_id, run_id)
+        return
+    if not run_claim(run) and run.state != RunState.RUNNING:
+        return
+    try:
+        words = batch_run(batch=batch, run=run)
+    except Cancelled:
+        run_cancelled(run)
+    except Exception:
+        log.exception("batch %s could not be worked through", batch_id)
+        run_fail(run, _("The batch stopped. What is issued stands; ask for the rest again."))
+    else:
+        run_finish(run, result_url=batch.get_absolute_url(), words=words)
 
 
 @shared_task(name="reports.records_import")  # type: ignore[untyped-decorator]

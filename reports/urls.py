@@ -3,13 +3,16 @@
 from django.urls import path
 
 from reports import check_views, figures_views, records_views, views
+from reports.batch import routes as batch_routes
 from reports.commission import routes as commission_routes
 from reports.inspection import routes as inspection_routes
 from reports.instruments import routes as instrument_routes
+from reports.papers import routes as paper_routes
 
 app_name = "reports"
 urlpatterns = [
     path("certificates/", views.certificates, name="certificates"),
+    *batch_routes.urlpatterns,  # before a number of the same shape
     path("certificates/<slug:number>/", views.certificate, name="certificate"),
     path("certificates/<slug:number>/file/", views.certificate_file, name="certificate-file"),
     path("certificates/<slug:number>/withdraw/", views.withdraw, name="certificate-withdraw"),
@@ -40,4 +43,5 @@ urlpatterns = [
     *commission_routes.urlpatterns,
     *inspection_routes.urlpatterns,
     *instrument_routes.urlpatterns,
+    *paper_routes.urlpatterns,
 ]

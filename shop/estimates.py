@@ -42,6 +42,17 @@ def line_words(line: EstimateLine, currency: str) -> str:
     )
 
 
+def line_cells(line: EstimateLine, currency: str) -> tuple[str, str, str, str, str]:
+    """The same in columns: kind and words, quantity, price, tax, sum."""
+    return (
+        f"{line.get_kind_display()}: {line.words}",
+        f"{_plain(line.quantity)} {line.unit}",
+        money_words(line.unit_price, currency),
+        percent_words(line.tax_percent),
+        money_words(line_total(priced(line)), currency),
+    )
+
+
 def answered_words(title: str, *, approved: int, declined: int) -> str:
     """What the trail says of an answer: how many lines, not whose and for how much."""
     return _("{title}: approved {yes}, declined {no}.").format(title=title, yes=approved, no=declined)

@@ -5,6 +5,7 @@ import uuid
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -20,6 +21,7 @@ from diagnostics.services import Contact, draft_keep, enquiry_send
 from parts.models import Part
 from parts.services import need_add, offer_set, order_line_add, supplier_set
 from parts.services.plan import line_decide
+from reports.batch.services import batch_ask
 from reports.inspection.services import inspection_open, item_answer
 from reports.models import Certificate
 from shop import services
@@ -300,6 +302,12 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("reports:bench-list", "get", {}, ALL),
     ("reports:pin-card", "get", {}, ALL),
     ("reports:ranges-paper", "get", {}, ALL),
+    ("reports:estimate-paper", "get", {}, CUSTOMERS),
+    ("reports:batches", "get", {}, BENCH),
+    ("reports:batches", "post", {}, BENCH),
+    ("reports:batch", "get", {}, BENCH),
+    ("reports:job-sheet", "get", {}, BOOKS),
+    ("reports:work-report", "get", {}, BOOKS),
 ]
 
 COUNTED = (TrailEntry, Check, BenchSheet, Part, Certificate, SystemRevision, SystemDraft)
@@ -315,7 +323,7 @@ NOT_FOUND = {
 }
 # The interview of customers: nobody of them has a sign-in.
 PUBLIC = ["diagnostics:tell", "diagnostics:tell-about", "diagnostics:tell-send", "diagnostics:tell-sent"]
-PUBLIC += ["shop:estimate-public"]  # behind a private link
+PUBLIC += ["shop:estimate-public", "reports:estimate-paper-public"]  # behind a private link
 PUBLIC += ["reports:check", "reports:check-schema"]  # whoever holds a certificate
 PUBLIC += ["reports:commission", "reports:commission-follow"]  # an outside buyer, the latter by a private link
 PRIVATE_LINKS = {"shop:calendar"}
@@ -343,6 +351,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     shelf_plan = a_plan((switch, 1), cars=[needing(car)])
     run = run_queue(kind="certificate", title="Certificate", by=counter, job=job)
     brought = judged_import(owner).pk
+    batch = batch_ask(jobs=[job.pk], key=uuid4(), by=tech)
     enquiry = enquiry_send(revision=None, answers={}, contact=Contact(name="Ada", phone="1", words="Stops."))
     commission, followed_by = commissioned()
     inspection = inspection_open(job=job, by=tech)
@@ -379,6 +388,8 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "estimate": draft.pk, "estimate-lines": draft.pk, "estimate-words": draft.pk, "estimate-send": draft.pk,
         "estimate-withdraw": offered.pk, "estimate-next": offered.pk, "estimate-answer": offered.pk,
         "estimate-public": link, "outlay-strike": outlay.pk,
+        "batch": batch.pk,
+        "job-sheet": job.pk, "work-report": job.pk, "estimate-paper": offered.pk, "estimate-paper-public": link,
         "estimate-panel": job.pk, "estimate-make": job.pk, "outlays": job.pk, "job-books": job.pk,
         "session-end": signed_in.pk, "invitation-resend": invitation.pk, "invitation-revoke": invitation.pk,
         "person": tech.pk, "person-role": tech.pk, "person-leave": tech.pk, "person-return": left.pk,

@@ -7,6 +7,7 @@ from diagnostics.selectors.proof import (
     RepairedPath,
     proof_of_job,
     reasons_not_done,
+    repaired_paths,
     repaired_paths_of_job,
 )
 from diagnostics.selectors.suspects import OPEN_SUSPECT, diagnosis_of, diagnosis_of_sheet, open_suspects
@@ -26,6 +27,7 @@ __all__ = [
     "open_suspects",
     "proof_of_job",
     "reasons_not_done",
+    "repaired_paths",
     "repaired_paths_of_job",
     "revision_asked",
     "sheet_of_job",

@@ -15,6 +15,10 @@ class RunState(models.TextChoices):
     CANCELLED = "cancelled", _("Cancelled")
 
 
+KEEPS_PARTS = frozenset({"certificates"})
+"""Kinds of runs whose parts are each kept by themselves."""
+
+
 class TaskRun(models.Model):
     """One run of a Celery task. The worker writes it and the page reads it, so progress is the same on every broker."""
 
@@ -45,3 +49,8 @@ class TaskRun(models.Model):
 
     def get_absolute_url(self) -> str:
         return reverse("shop:run", args=[self.pk])
+
+    @property
+    def keeps_parts(self) -> bool:
+        """Each part of it is kept by itself: what was done before it ended early stands."""
+        return self.kind in KEEPS_PARTS

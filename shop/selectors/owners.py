@@ -26,6 +26,11 @@ def owners_of(car: Car) -> tuple[Owned, ...]:
     return _owners(car, list(_changes(car)))
 
 
+def owner_of_job(job: Job) -> Customer | None:
+    """Who owned the car when `job` was opened. One query."""
+    return next((one.owner for one in owners_of(job.car) if _within(job, one)), None)
+
+
 def cars_of_customer(customer: Customer) -> tuple[Owned, ...]:
     """The times in which cars were the customer's, those of today first. A job of an earlier or a later owner is none
     of theirs. Three queries."""
@@ -56,12 +61,12 @@ def _owners(car: Car, changes: list[OwnerChange]) -> tuple[Owned, ...]:
 
 
 def _jobs_of(time: Owned) -> tuple[Job, ...]:
+    return tuple(job for job in time.car.jobs.all() if _within(job, time))
+
+
+def _within(job: Job, time: Owned) -> bool:
     """A job that is opened on the day of the hand-over is the next owner's."""
-    return tuple(
-        job
-        for job in time.car.jobs.all()
-        if (time.first is None or _day(job) >= time.first) and (time.last is None or _day(job) < time.last)
-    )
+    return (time.first is None or _day(job) >= time.first) and (time.last is None or _day(job) < time.last)
 
 
 def _day(job: Job) -> dt.date:

@@ -7,6 +7,7 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
+from uuid import uuid4
 
 import pytest
 from django.urls import reverse
@@ -18,6 +19,7 @@ from diagnostics import services as bench
 from diagnostics.models import BenchSheet
 from parts import services as shelf
 from parts.models import Fit, Order, OrderLine, Part
+from reports.batch.services import batch_ask
 from reports.inspection import services as inspect
 from reports.instruments import services as instruments
 from reports.models import Certificate, InspectionAnswer, Instrument
@@ -173,6 +175,8 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "job that inspects nothing": f"{free.job.get_absolute_url()}inspection/",
         "certificates": "/certificates/",
         "certificate": made.get_absolute_url(),
+        "certificates to issue": f"/certificates/batch/?job={job.pk}",
+        "a batch of certificates": batch_ask(jobs=[job.pk, made.job_id], key=uuid4(), by=tech).get_absolute_url(),
         "records": "/records/",
         "a table of old records": judged_import(owner).get_absolute_url(),
         "shelf": "/shelf/",
