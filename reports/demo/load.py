@@ -19,6 +19,7 @@ from reports.demo import people
 from reports.demo.enquiries import write_enquiries
 from reports.demo.everyday import write_everyday
 from reports.demo.fleet import invent
+from reports.demo.inspected import write_commissions, write_inspections
 from reports.demo.instruments import write_instruments
 from reports.demo.records import JobRecord
 from reports.demo.truth import Truth, read_truth
@@ -73,8 +74,10 @@ def load(*, today: date | None = None, say: Say = lambda _words: None) -> bool:
         learning_run()
         certified = _to_certify(jobs)
         write_instruments(jobs, users, certified, day, zone)
+        write_inspections(certified, users)
         say(_("Drawing {count} certificates …").format(count=CERTIFICATES))
         _issue_certificates(certified, users["owner"])
+        write_commissions(certified)
         say(_("Filling the shop’s day …"))
         write_everyday(jobs, users, systems, day, zone)
     return True

@@ -47,7 +47,8 @@ from reports.figures.comebacks import candidates, comebacks
 from reports.figures.records import Span
 from reports.figures.specs import KEYS
 from reports.figures_selectors import facts_of, systems_named
-from reports.models import Certificate
+from reports.models import Certificate, Commission
+from reports.selectors import content_of
 from shop import gates
 from shop import vin as vins
 from shop.models import (
@@ -264,6 +265,15 @@ def test_certificates_were_drawn(demo: None) -> None:
     for certificate in issued:
         with certificate.file.open("rb") as file:
             assert file.read(5) == b"%PDF-"
+
+
+def test_certificates_are_of_whole_inspections_by_plan(demo: None) -> None:
+    assert {one.state for one in Commission.objects.all()} == {"asked", "declined", "done"}
+    for certificate in Certificate.objects.all():
+        plan = content_of(certificate).results.plan
+        skipped = {row.key for row in plan if row.state == "skipped"}
+        assert {row.key for row in plan} - skipped >= {"seals", "latches", "motion:open", "motion:close"}
+        assert not any(row.weighty for row in plan if row.key in skipped), skipped
 
 
 def test_a_certificate_tells_what_was_found_and_put_right(demo: None) -> None:
