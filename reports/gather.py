@@ -1,4 +1,7 @@
-"""From the rows of a job to the content of its certificate. What was seen and judged is asked of the bench."""
+"""From the rows of a job to the content of its certificate. What was seen and judged is asked of the bench.
+
+Sentences are made in the certificate's language: what the bench kept of a check is judged anew from the observation. What
+people typed and what the top system declares stays as it is."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -7,7 +10,7 @@ from itertools import groupby
 from typing import Final, Literal
 
 from django.utils import timezone
-from django.utils.translation import gettext as _
+from pydantic import ValidationError
 
 from diagnostics import selectors as bench
 from diagnostics.charts.words import made_in_words
@@ -15,8 +18,10 @@ from diagnostics.engine.case import Complaint, observation_of
 from diagnostics.engine.cautions import ORDER, caution_words
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.words import _, spoken
 from diagnostics.models import BenchSheet, Check, Unit, Work
 from diagnostics.selectors.failure_model import outlook_of_car
+from diagnostics.services.free import FreeReading, judge_free
 from reports.commission.selectors import client_of
 from reports.document import compose
 from reports.document.content import (
@@ -32,6 +37,7 @@ from reports.document.content import (
     Results,
     Shown,
 )
+from reports.document.languages import ENGLISH, LanguageError, speaking_in
 from reports.put_right import put_right
 from shop.errors import ShopError
 from shop.models import Car, Job, Moment, ShopProfile, User
@@ -40,8 +46,11 @@ from shop.uploads import picture_for_paper
 MOMENTS: Final[Mapping[str, Literal["", "before", "after"]]] = {"": "", Moment.BEFORE: "before", Moment.AFTER: "after"}
 
 
-def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime, replaces: str = "") -> Certificate:
-    """Everything that a certificate of `job` says now. ShopError where nothing was inspected or no issuer named."""
+def certificate_content(
+    *, job: Job, number: str, by: User, issued_at: datetime, replaces: str = "", language: str = ENGLISH
+) -> Certificate:
+    """Everything that a certificate of `job` says now. ShopError where nothing was inspected, no issuer named or the
+    language is unknown."""
     issuer = _issuer()
     counted, struck = _checks(job)
     if not counted:
@@ -50,6 +59,23 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
                 "Nothing has been inspected in {job} yet, so there is nothing to certify: open its bench sheet first."
             ).format(job=job.number)
         )
+    try:
+        with speaking_in(language):  # from here on: what is raised above is said in the language of the screen
+            return _content(job, number, by, issued_at, replaces, issuer, counted, struck)
+    except LanguageError as error:
+        raise ShopError(str(error)) from error
+
+
+def _content(
+    job: Job,
+    number: str,
+    by: User,
+    issued_at: datetime,
+    replaces: str,
+    issuer: Issuer,
+    counted: list[Check],
+    struck: int,
+) -> Certificate:
     sheet = bench.sheet_of_job(job)
     system = bench.system_of(sheet.revision) if sheet and sheet.revision else None
     found = _results(job, sheet, system, counted, struck)
@@ -86,6 +112,7 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         ahead=ahead,
         pictures=_pictures(job),
         put_right=_put_right(system, sheet, found, timezone.localdate(issued_at)),
+        language=spoken(),
     )
 
 
@@ -113,8 +140,11 @@ def picture_files(job: Job, content: Certificate) -> dict[str, bytes]:
             with rows[one.digest].file.open("rb") as file:
                 files[one.digest] = picture_for_paper(file.read())
         except (KeyError, OSError) as error:
-            words = _("The file of the picture “{caption}” is missing or damaged, so nothing was issued.")
-            raise ShopError(words.format(caption=one.caption)) from error
+            raise ShopError(
+                _("The file of the picture “{caption}” is missing or damaged, so nothing was issued.").format(
+                    caption=one.caption
+                )
+            ) from error
     return files
 
 
@@ -195,13 +225,21 @@ def _seen(system: TopSystem, row: Check) -> compose.Seen:
 
 
 def _observed(row: Check) -> Observed:
-    return Observed("electrical", row.position, "", row.words, row.verdict, timezone.localtime(row.at), str(row.by))
+    return Observed("electrical", row.position, "", _free(row), row.verdict, timezone.localtime(row.at), str(row.by))
+
+
+def _free(row: Check) -> str:
+    """What a reading without a declared system says; of any other check what the bench said of it."""
+    try:
+        return judge_free(FreeReading.model_validate(row.observation)).words
+    except ValidationError:
+        return row.words
 
 
 def _worked(row: Work) -> compose.Worked:
     return compose.Worked(
         position=row.position,
-        kind_words=str(row.get_kind_display()),
+        kind_words=_(str(row.get_kind_display())),
         words=row.words,
         at=timezone.localtime(row.at),
         by=str(row.by),
@@ -245,6 +283,7 @@ def _cautions(system: TopSystem | None) -> tuple[str, ...]:
 
 
 def _statements() -> tuple[str, ...]:
+    untranslated = _("Names that the top system declares and words that people have entered are not translated.")
     return (
         _("The results hold for this car only, and for its top as it was on the days of inspection."),
         _("This certificate may be copied only as a whole, unless the issuing shop has agreed in writing."),
@@ -252,6 +291,7 @@ def _statements() -> tuple[str, ...]:
             "It is no roadworthiness certificate and no statutory inspection, and it promises nothing about the "
             "future. Local rules and licensed inspection prevail."
         ),
+        *([] if spoken() == ENGLISH else [untranslated]),
     )
 
 
@@ -276,4 +316,4 @@ def _inspectors(counted: Sequence[Check]) -> tuple[Person, ...]:
 
 
 def _person(user: User) -> Person:
-    return Person(str(user), str(user.get_role_display()))
+    return Person(str(user), _(str(user.get_role_display())))
