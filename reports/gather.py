@@ -1,7 +1,7 @@
 """From the rows of a job to the content of its certificate. What was seen and judged is asked of the bench.
 
-Sentences are made in the certificate's language: what the bench kept of a check is judged anew from the observation. What
-people typed and what the top system declares stays as it is."""
+Sentences are made in the certificate's language: what the bench kept of a check is judged anew from the observation.
+What people typed and what the top system declares stays as it is."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -61,27 +61,21 @@ def certificate_content(
         )
     try:
         with speaking_in(language):  # from here on: what is raised above is said in the language of the screen
-            return _content(job, number, by, issued_at, replaces, issuer, counted, struck)
+            content = _content(job, by, issued_at, issuer, counted, struck)
     except LanguageError as error:
         raise ShopError(str(error)) from error
+    return replace(content, number=number, replaces=replaces)
 
 
 def _content(
-    job: Job,
-    number: str,
-    by: User,
-    issued_at: datetime,
-    replaces: str,
-    issuer: Issuer,
-    counted: list[Check],
-    struck: int,
+    job: Job, by: User, issued_at: datetime, issuer: Issuer, counted: Sequence[Check], struck: int
 ) -> Certificate:
     sheet = bench.sheet_of_job(job)
     system = bench.system_of(sheet.revision) if sheet and sheet.revision else None
     found = _results(job, sheet, system, counted, struck)
     ahead = _ahead(job.car, system, found, timezone.localdate(issued_at))
     return Certificate(
-        number=number,
+        number="",
         issued_at=timezone.localtime(issued_at),
         issuer=issuer,
         client=client_of(job),
@@ -108,7 +102,6 @@ def _content(
         outlook=compose.ahead_words(ahead),
         inspectors=_inspectors(counted),
         approved_by=_person(by),
-        replaces=replaces,
         ahead=ahead,
         pictures=_pictures(job),
         put_right=_put_right(system, sheet, found, timezone.localdate(issued_at)),

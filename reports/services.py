@@ -39,7 +39,8 @@ been waiting for longer may have lost its message. Should the message come after
 def certificate_ask(*, job: Job, by: User, language: str = "") -> tuple[Certificate, TaskRun | None]:
     """Freeze the content and queue the issuing. With nothing changed this gives the certificate that stands.
 
-    `language`: its code; '' for that of the certificate that stands, else the shop's choice. ShopError where nothing was inspected or the language is unknown; Conflict while another content of the job is just being issued.
+    `language`: its code; '' for that of the certificate that stands, else the shop's choice. ShopError where nothing
+    was inspected or the language is unknown; Conflict while another content of the job is just being issued.
     """
     certificate, run = certificate_freeze(job=job, by=by, language=language)
     if run is not None and certificate.state == CertificateState.ISSUING:
