@@ -105,5 +105,11 @@ class _Phrase(str):
 
     __slots__ = ()
 
+    def __add__(self, other: str) -> "_Phrase":
+        return _Phrase(super().__add__(other))
+
+    def __radd__(self, other: str) -> "_Phrase":
+        return _Phrase(other.__add__(self))
+
     def format(self, *args: object, **named: object) -> str:
         return _Formatter().format(self, *args, **named)

@@ -105,10 +105,8 @@ def problems(code: str, said: Mapping[str, Sentence]) -> list[str]:
     missing = [f"missing ({one.where}): {one.text}" for one in said.values() if one.text not in known]
     unused = [f"unused (line {entry.line}): {entry.text}" for entry in own if entry.text not in said]
     twice = [f"twice (line {b.line}): {b.text}" for a, b in _pairs(own) if a.text == b.text]
-    wrong = [
-        f"gaps differ (line {entry.line}): {entry.text}" for entry in own if entry.translated and _gaps_differ(entry)
-    ]
-    return [*missing, *unused, *twice, *wrong]
+    differ = (entry for entry in own if entry.translated and _gaps_differ(entry))
+    return [*missing, *unused, *twice, *(f"gaps differ (line {entry.line}): {entry.text}" for entry in differ)]
 
 
 def _pairs(own: Sequence[Entry]) -> Iterator[tuple[Entry, Entry]]:
