@@ -46,7 +46,7 @@ def header(source: str) -> dict[str, str]:
 
 def _entries(source: str) -> Iterator[Entry]:
     entry, at, unsure = None, "", False
-    for number, line in enumerate(source.splitlines(), 1):
+    for number, line in enumerate(source.split("\n"), 1):
         if line.startswith("#") or not line.strip():
             unsure = unsure or (line.startswith("#,") and "fuzzy" in line)
             continue

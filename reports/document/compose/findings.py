@@ -52,6 +52,9 @@ RULES: Final[Mapping[str, Rule]] = {
 }
 """The weights are the shop's own: common practice, no source."""
 
+LEAK_STEMS: Final = ("leak", "leck", "undicht", "tropf")
+"""In what people type of a hydraulic part: a leak, where they chose no mode from the list. Of every language in which
+certificates are made, since a shop types in its own."""
 _OF_CHECK: Final[Mapping[str, str]] = {
     "pin": "pin",
     "pin-by-hand": "pin",
@@ -111,11 +114,16 @@ def _of_checks(evidence: Evidence, proven: Set[str], limits: Sequence[LimitCheck
 def _rule_of(evidence: Evidence, one: Seen) -> str:
     seen = one.observation
     hydraulic = area_of(evidence.system, one.position) == "hydraulics"
-    if isinstance(seen, Look) and hydraulic and "leak" in seen.found.lower():
+    if isinstance(seen, Look) and hydraulic and _is_leak(seen.found):
         return "leak"
     if isinstance(seen, Look) and one.judgement.verdict != "finding":
         return "noted"
     return _OF_CHECK[seen.check]
+
+
+def _is_leak(found: str) -> bool:
+    """By what was entered, never by what is printed: the weight is the same in every language of the certificate."""
+    return found == "leaks" or any(stem in found.casefold() for stem in LEAK_STEMS)
 
 
 def _subject(evidence: Evidence, one: Seen) -> str:
