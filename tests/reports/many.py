@@ -12,6 +12,7 @@ from diagnostics.engine.faults import modes_of
 from diagnostics.engine.inference import diagnose
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.system.series import at_pin
+from diagnostics.engine.words import _, number
 from diagnostics.learning.records import Estimate, Range, Tally
 from reports.document import compose
 from reports.document.compose import Seen, Worked
@@ -38,9 +39,9 @@ def certificates() -> dict[str, Certificate]:
     made = {f"everything-{slug}": _everything(slug) for slug in SLUGS}
     bare = sample.certificate(Results(), overall=compose.overall(Results(), motions=0))
     undeclared = compose.undeclared_results(
-        [Observed("electrical", "XG1.4", "", "0.12 V", "note", sample.START, "Ines Okafor")],
-        [Worked("BG8", "Replaced", "", sample.START, "Ines Okafor", "", "TW-BGD-3302")],
-        {"BG8": "Read its pin made."},
+        [Observed("electrical", "XG1.4", "", f"{number(0.12, '.2f')} V", "note", sample.START, "Ines Okafor")],
+        [Worked("BG8", _("Replaced"), "", sample.START, "Ines Okafor", "", "TW-BGD-3302")],
+        {"BG8": _("Read its pin made.")},
         1,
     )
     passed = sample.results(sample.evidence_of(sample.sound_checks(sample.system())))
@@ -56,7 +57,9 @@ def _everything(slug: str) -> Certificate:
     top = sample.system(slug)
     checks = [*_checks(top)]
     work = [
-        Worked(code, "Replaced", "Contact burnt", sample.START + timedelta(minutes=at), "Ines Okafor", "OLD-1", "NEW-2")
+        Worked(
+            code, _("Replaced"), "Contact burnt", sample.START + timedelta(minutes=at), "Ines Okafor", "OLD-1", "NEW-2"
+        )
         for at, code in ((300, "BG2"), (301, "BG1"))
     ]
     checks += [sample.pin(top, 400, "BG2", pose) for pose in top.poses]
@@ -64,7 +67,7 @@ def _everything(slug: str) -> Certificate:
     observations = tuple(one.observation for one in evidence.seen if one.judgement.verdict != "refused")
     case = Case(system=slug, car=CaseCar(made_on="2011-04"), seen_on="2026-11-20", observations=observations[:30])
     suspects = [one for one in diagnose(top, case).suspects if one.probability > 0.05]
-    found = sample.results(evidence, suspects=suspects, unproven={"BG1": "Read its pin made."}, struck_out=3)
+    found = sample.results(evidence, suspects=suspects, unproven={"BG1": _("Read its pin made.")}, struck_out=3)
     return replace(
         sample.certificate(found, top),
         cautions=tuple(caution_words(one) for one in ORDER),

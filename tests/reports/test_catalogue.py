@@ -87,7 +87,9 @@ class TestWhatIsWrong:
         assert problems("xx", said("One")) == ["missing (a.py:1): One"]
 
     def test_unused_and_twice(self, file: Path) -> None:
-        file.write_text(HEAD + 'msgid "One"\nmsgstr "Eins"\n\nmsgid "One"\nmsgstr "Eine"\n\nmsgid "Old"\nmsgstr "Alt"\n')
+        file.write_text(
+            HEAD + 'msgid "One"\nmsgstr "Eins"\n\nmsgid "One"\nmsgstr "Eine"\n\nmsgid "Old"\nmsgstr "Alt"\n'
+        )
         assert problems("xx", said("One")) == ["unused (line 10): Old", "twice (line 7): One"]
 
     @pytest.mark.parametrize("form", ["{a} und {b}", "{a:.2f}", "", "{a:.1f} {a:.1f} {c}"])
