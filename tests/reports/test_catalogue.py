@@ -1,4 +1,4 @@
-"""Translation files are whole: every sentence that a certificate can have, no other, with the same gaps; and readable."""
+"""Translation files are whole: every sentence that a certificate can have and no other, with the same gaps."""
 
 from pathlib import Path
 
