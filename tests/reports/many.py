@@ -102,8 +102,7 @@ def _checks(top: TopSystem) -> Iterator[Seen]:
         yield sample.seen(top, minute, check="battery", volts=volts)
     yield from _looks(top, minute + 1)
     yield from _trials(top, minute + 2)
-    if top.hydraulics is not None:
-        yield from _holds(top, minute + 9)
+    yield from _holds(top, minute + 9)
 
 
 def _one_of_each(top: TopSystem) -> list[str]:
