@@ -39,7 +39,7 @@ been waiting for longer may have lost its message. Should the message come after
 def certificate_ask(*, job: Job, by: User, language: str = "") -> tuple[Certificate, TaskRun | None]:
     """Freeze the content and queue the issuing. With nothing changed this gives the certificate that stands.
 
-    `language`: its code; '' for that of the certificate that stands, else the shop's choice. ShopError where nothing
+    `language`: its code; '' for that of the last one asked for, else the shop's choice. ShopError where nothing
     was inspected or the language is unknown; Conflict while another content of the job is just being issued.
     """
     certificate, run = certificate_freeze(job=job, by=by, language=language)
@@ -61,7 +61,7 @@ def certificate_freeze(*, job: Job, by: User, language: str = "") -> tuple[Certi
     waiting = job.certificates.filter(state=CertificateState.ISSUING).select_related("run").first()
     now = timezone.now()
     replaces = current.number if current else ""
-    language = language or _language(current)
+    language = language or _language(waiting or current)
     content = certificate_content(job=job, number="", by=by, issued_at=now, replaces=replaces, language=language)
     if waiting is None and current is not None and current.state == CertificateState.ISSUED:
         before = current.replaces.number if current.replaces else ""
@@ -86,9 +86,9 @@ def certificate_freeze(*, job: Job, by: User, language: str = "") -> tuple[Certi
     return certificate, certificate.run
 
 
-def _language(current: Certificate | None) -> str:
-    """That of the certificate that stands, so that asking again replaces nothing; of a first one the shop's choice."""
-    return str(current.content.get("language", ENGLISH) if current else settings.CERTIFICATE_LANGUAGE)
+def _language(last: Certificate | None) -> str:
+    """That of the last one asked for, so that asking again replaces nothing; of a first one the shop's choice."""
+    return str(last.content.get("language", ENGLISH) if last else settings.CERTIFICATE_LANGUAGE)
 
 
 def certificate_issue(*, certificate: Certificate, progress: Callable[[str], None]) -> Certificate:

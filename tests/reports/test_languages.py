@@ -405,6 +405,12 @@ class TestAJob:
         back = issued(checked, owner, "en")
         assert (back.replaces, back.content["language"]) == (german, "en")
 
+    def test_asking_again_while_it_is_being_made_asks_for_the_same(self, checked: Job, owner: User) -> None:
+        issued(checked, owner)
+        first, _run = services.certificate_freeze(job=checked, by=owner, language="de")
+        again, _run = services.certificate_freeze(job=checked, by=owner)
+        assert again == first
+
     def test_the_shop_chooses_the_language_of_a_first_one(self, checked: Job, owner: User, settings: Any) -> None:
         settings.CERTIFICATE_LANGUAGE = "de"
         assert issued(checked, owner).content["language"] == "de"

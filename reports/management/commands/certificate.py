@@ -24,7 +24,7 @@ class Command(BaseCommand):
             "--language",
             default="",
             metavar="CODE",
-            help=_("Its language, such as en or de; without it that of the one that stands, else the shop’s choice."),
+            help=_("Its language, such as en or de; without it that of the last one, else the shop’s choice."),
         )
         parser.add_argument("--out", required=True, metavar="FILE.pdf", help=_("Where the PDF goes."))
 
