@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from reports.checking import FILE_BYTES, Checked, State, check_number, check_upload, number_typed
 from reports.document.schema import PATH as SCHEMA
 from reports.models import SigningRoot
+from reports.selectors import language_name
 from shop import limits
 from shop.errors import ShopError
 from shop.http import sender_address, takes_bytes
@@ -95,6 +96,7 @@ def _page(request: HttpRequest, checked: Checked | None = None, status: int = 20
     context |= {
         "checked": checked,
         "certificate": checked.certificate if checked else None,
+        "language": language_name(checked.language) if checked else "",
         "tag": _TAGS[checked.state] if checked else "",
         "state": _state_words(checked.state) if checked else "",
         "root": (checked.certificate.root if checked and checked.certificate else None) or SigningRoot.objects.first(),

@@ -18,6 +18,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from reports.document.languages import ENGLISH
 from reports.document.numbers import number_holds
 from reports.models import Certificate, CertificateState, SigningRoot
 from reports.signing.judged import NUMBER, SECONDS, Judged
@@ -50,6 +51,11 @@ class Checked:
         """The number of the certificate that replaces this one, or ''."""
         later = getattr(self.certificate, "replaced_by", None)
         return later.number if later is not None and later.state != CertificateState.ISSUING else ""
+
+    @property
+    def language(self) -> str:
+        """Code of the language that the certificate is in."""
+        return str(self.certificate.content.get("language", ENGLISH)) if self.certificate else ENGLISH
 
     @property
     def vin_end(self) -> str:

@@ -4,12 +4,12 @@ values."""
 from dataclasses import dataclass
 
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
 from diagnostics import selectors as bench
 from diagnostics.engine.case import observation_of
 from diagnostics.engine.signals import judge
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.words import _
 from diagnostics.models import BenchSheet, Check, Unit, Work
 from reports.document import compose
 from shop.models import Job
@@ -58,7 +58,7 @@ def _seen(system: TopSystem, row: Check) -> compose.Seen:
 def _worked(row: Work) -> compose.Worked:
     return compose.Worked(
         position=row.position,
-        kind_words=str(row.get_kind_display()),
+        kind_words=_(str(row.get_kind_display())),
         words=row.words,
         at=timezone.localtime(row.at),
         by=str(row.by),

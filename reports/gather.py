@@ -1,4 +1,7 @@
-"""From the rows of a job to the content of its certificate. What was seen and judged is asked of the bench."""
+"""From the rows of a job to the content of its certificate. What was seen and judged is asked of the bench.
+
+Sentences are made in the certificate's language: what the bench kept of a check is judged anew from the observation.
+What people typed and what the top system declares stays as it is."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -7,16 +10,17 @@ from itertools import groupby
 from typing import Final, Literal
 
 from django.utils import timezone
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from pydantic import ValidationError
 
 from diagnostics import selectors as bench
 from diagnostics.charts.words import made_in_words
 from diagnostics.engine.case import Complaint
 from diagnostics.engine.cautions import ORDER, caution_words
 from diagnostics.engine.system.model import TopSystem
+from diagnostics.engine.words import _, _n, spoken
 from diagnostics.models import BenchSheet, Check
 from diagnostics.selectors.failure_model import outlook_of_car
+from diagnostics.services.free import FreeReading, judge_free
 from reports.commission.selectors import client_of
 from reports.document import compose
 from reports.document.compose.coverage import Covered, surroundings_words, with_plan
@@ -34,6 +38,7 @@ from reports.document.content import (
     Shown,
 )
 from reports.document.decide import Meter
+from reports.document.languages import ENGLISH, LanguageError, speaking_in
 from reports.evidence import Bench, bench_of
 from reports.inspection.selectors import Standing, inspection_of, standing_of
 from reports.instruments.selectors import used_values
@@ -45,20 +50,41 @@ from shop.uploads import picture_for_paper
 MOMENTS: Final[Mapping[str, Literal["", "before", "after"]]] = {"": "", Moment.BEFORE: "before", Moment.AFTER: "after"}
 
 
-def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime, replaces: str = "") -> Certificate:
-    """Everything that a certificate of `job` says now. ShopError where nothing was inspected or no issuer named."""
+def certificate_content(
+    *, job: Job, number: str, by: User, issued_at: datetime, replaces: str = "", language: str = ENGLISH
+) -> Certificate:
+    """Everything that a certificate of `job` says now. ShopError where nothing was inspected, no issuer named or the
+    language is unknown."""
     issuer = _issuer()
-    at_bench = bench_of(job)
-    counted, sheet, system = at_bench.counted, at_bench.sheet, at_bench.system
-    inspection = inspection_of(job)
-    standing = standing_of(inspection, at_bench) if inspection is not None else None
-    covered = _covered(standing) if standing is not None else ()
-    if not counted and not covered:
+    at_bench, standing = _read(job)
+    if standing is not None:
+        _refuse_open(standing)
+    if not at_bench.counted and standing is None:
         raise ShopError(
             _(
                 "Nothing has been inspected in {job} yet, so there is nothing to certify: open its bench sheet first."
             ).format(job=job.number)
         )
+    try:
+        with speaking_in(language):  # from here on: what is raised above is said in the language of the screen
+            if language != ENGLISH:
+                at_bench, standing = _read(job)  # judged anew, in that language
+            content = _content(job, by, issued_at, issuer, at_bench, standing)
+    except LanguageError as error:
+        raise ShopError(str(error)) from error
+    return replace(content, number=number, replaces=replaces)
+
+
+def _read(job: Job) -> tuple[Bench, Standing | None]:
+    at_bench, inspection = bench_of(job), inspection_of(job)
+    return at_bench, standing_of(inspection, at_bench) if inspection is not None else None
+
+
+def _content(
+    job: Job, by: User, issued_at: datetime, issuer: Issuer, at_bench: Bench, standing: Standing | None
+) -> Certificate:
+    counted, sheet, system = at_bench.counted, at_bench.sheet, at_bench.system
+    covered = standing.rows if standing is not None else ()
     judged = [row for row in standing.answers if row.struck_at is None] if standing is not None else []
     days = _days(counted, covered)
     used = used_values(job)
@@ -67,7 +93,7 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
     found = replace(found, not_tested=(*found.not_tested, *compose.untraced(found, instruments)))
     ahead = _ahead(job.car, system, found, timezone.localdate(issued_at))
     return Certificate(
-        number=number,
+        number="",
         issued_at=timezone.localtime(issued_at),
         issuer=issuer,
         client=client_of(job),
@@ -98,17 +124,16 @@ def certificate_content(*, job: Job, number: str, by: User, issued_at: datetime,
         outlook=compose.ahead_words(ahead),
         inspectors=_inspectors([*(row.by for row in counted), *(row.by for row in judged)]),
         approved_by=_person(by),
-        replaces=replaces,
         ahead=ahead,
         pictures=_pictures(job),
         put_right=_put_right(system, sheet, found, timezone.localdate(issued_at)),
+        language=spoken(),
     )
 
 
 def results_of_job(job: Job) -> Results:
     """What was seen and done in `job`, as a certificate would say it now; of a job without any check too."""
-    at_bench, inspection = bench_of(job), inspection_of(job)
-    standing = standing_of(inspection, at_bench) if inspection is not None else None
+    at_bench, standing = _read(job)
     covered = standing.rows if standing is not None and not standing.open_items else ()
     return _results(job, at_bench, covered, compose.meter_of(used_values(job), _days(at_bench.counted, covered)))
 
@@ -137,8 +162,11 @@ def picture_files(job: Job, content: Certificate) -> dict[str, bytes]:
             with rows[one.digest].file.open("rb") as file:
                 files[one.digest] = picture_for_paper(file.read())
         except (KeyError, OSError) as error:
-            words = _("The file of the picture “{caption}” is missing or damaged, so nothing was issued.")
-            raise ShopError(words.format(caption=one.caption)) from error
+            raise ShopError(
+                _("The file of the picture “{caption}” is missing or damaged, so nothing was issued.").format(
+                    caption=one.caption
+                )
+            ) from error
     return files
 
 
@@ -187,11 +215,11 @@ def _issuer() -> Issuer:
     return Issuer(shop.name, shop.address, shop.phone, shop.email)
 
 
-def _covered(standing: Standing) -> tuple[Covered, ...]:
-    """The plan, whole. ShopError where an item is still open."""
+def _refuse_open(standing: Standing) -> None:
+    """ShopError where an item of the plan is still open."""
     missing = standing.open_items
     if missing:
-        words = ngettext(
+        words = _n(
             "The inspection plan of {job} is not complete: {n} item is open, “{item}”.",
             "The inspection plan of {job} is not complete: {n} items are open, the first one is “{item}”.",
             len(missing),
@@ -199,7 +227,6 @@ def _covered(standing: Standing) -> tuple[Covered, ...]:
         words += " " + _("See what is open, or skip it with a reason.")
         job = standing.inspection.job
         raise ShopError(words.format(job=job.number, n=len(missing), item=missing[0].item.title))
-    return standing.rows
 
 
 def _results(job: Job, at_bench: Bench, covered: Sequence[Covered], meter: Meter | None) -> Results:
@@ -232,7 +259,15 @@ def _left_out(checks: int) -> Iterator[NotTested]:
 
 
 def _observed(row: Check) -> Observed:
-    return Observed("electrical", row.position, "", row.words, row.verdict, timezone.localtime(row.at), str(row.by))
+    return Observed("electrical", row.position, "", _free(row), row.verdict, timezone.localtime(row.at), str(row.by))
+
+
+def _free(row: Check) -> str:
+    """What a reading without a declared system says; of any other check what the bench said of it."""
+    try:
+        return judge_free(FreeReading.model_validate(row.observation)).words
+    except ValidationError:
+        return row.words
 
 
 def _item(car: Car, system: TopSystem | None) -> Item:
@@ -261,6 +296,7 @@ def cautions_of(system: TopSystem | None) -> tuple[str, ...]:
 
 
 def _statements() -> tuple[str, ...]:
+    untranslated = _("Names that the top system declares and words that people have entered are not translated.")
     return (
         _("The results hold for this car only, and for its top as it was on the days of inspection."),
         _("This certificate may be copied only as a whole, unless the issuing shop has agreed in writing."),
@@ -268,6 +304,7 @@ def _statements() -> tuple[str, ...]:
             "It is no roadworthiness certificate and no statutory inspection, and it promises nothing about the "
             "future. Local rules and licensed inspection prevail."
         ),
+        *([] if spoken() == ENGLISH else [untranslated]),
     )
 
 
@@ -297,4 +334,4 @@ def _inspectors(users: Sequence[User]) -> tuple[Person, ...]:
 
 
 def _person(user: User) -> Person:
-    return Person(str(user), str(user.get_role_display()))
+    return Person(str(user), _(str(user.get_role_display())))

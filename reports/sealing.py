@@ -16,9 +16,11 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from diagnostics.engine.words import _ as said
 from reports.document.content import Certificate as Content
 from reports.document.content import to_json
 from reports.document.draw import Drawn, Proof, data_name, draw
+from reports.document.languages import speaking_in
 from shop.errors import ShopError
 
 if TYPE_CHECKING:
@@ -60,7 +62,8 @@ def paper(content: Content, pictures: Mapping[str, bytes] | None = None) -> Draw
 
     data = to_json(content).encode()
     drawn = draw(content, Proof(check_url(content.number), sha256(data).hexdigest()), pictures)
-    return Drawn(archived(drawn.pdf, data, name=data_name(content.number), at=content.issued_at), drawn.pages)
+    name, at = data_name(content.number), content.issued_at
+    return Drawn(archived(drawn.pdf, data, name=name, at=at, language=content.language), drawn.pages)
 
 
 def seal(content: Content, drawn: Drawn) -> Sealed:
@@ -69,7 +72,8 @@ def seal(content: Content, drawn: Drawn) -> Sealed:
     from reports.signing.sign import signed
 
     keys = shop_keys(content.issuer.name, timezone.now())
-    reason = _("Top inspection certificate {number}").format(number=content.number)
+    with speaking_in(content.language):
+        reason = said("Top inspection certificate {number}").format(number=content.number)
     place = " ".join(content.issuer.address.split())
     pdf = signed(drawn.pdf, keys, reason=reason, place=place, timestamps=settings.TIMESTAMP_URL)
     if judge(pdf, [keys.root_pem]).wrong:

@@ -3,11 +3,13 @@
 import json
 from dataclasses import dataclass
 
+from django.conf import settings
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from reports.document.content import Certificate as Content
 from reports.document.content import Shown, from_json
+from reports.document.languages import ENGLISH, languages
 from reports.models import Certificate, CertificateState
 from shop.merging import Chosen, Found
 from shop.models import Car, Job, Picture, RunState
@@ -56,6 +58,18 @@ def pictures_on(certificate: Certificate, content: Content) -> list[tuple[int, S
     kept = {row.digest: row for row in Picture.objects.filter(job=certificate.job_id).exclude(digest="")}
     numbered = enumerate(content.pictures, 1)
     return [(number, one, kept[one.digest]) for number, one in numbered if one.digest in kept]
+
+
+def language_name(code: str) -> str:
+    """The name of a certificate's language as the screens say it; of a language without one, its own name."""
+    return {"en": _("English"), "de": _("German")}.get(code) or languages().get(code, code)
+
+
+def languages_offered(job: Job) -> list[tuple[str, str, bool]]:
+    """Code, name and whether it is the one that is taken unless another one is chosen."""
+    issued = job.certificates.exclude(state=CertificateState.ISSUING).values_list("content__language", flat=True)[:1]
+    taken = next((code or ENGLISH for code in issued), settings.CERTIFICATE_LANGUAGE)
+    return [(code, language_name(code), code == taken) for code in languages()]
 
 
 @dataclass(frozen=True, slots=True)

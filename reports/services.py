@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 
+from django.conf import settings
 from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils import timezone
@@ -14,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from reports.commission.services import commission_done
 from reports.document.content import fingerprint, from_json, to_json
+from reports.document.languages import ENGLISH
 from reports.document.numbers import number_new
 from reports.gather import certificate_content, picture_files
 from reports.models import Certificate, CertificateState, SigningRoot
@@ -34,12 +36,13 @@ been waiting for longer may have lost its message. Should the message come after
 
 
 @transaction.atomic
-def certificate_ask(*, job: Job, by: User) -> tuple[Certificate, TaskRun | None]:
+def certificate_ask(*, job: Job, by: User, language: str = "") -> tuple[Certificate, TaskRun | None]:
     """Freeze the content and queue the issuing. With nothing changed this gives the certificate that stands.
 
-    ShopError where nothing was inspected; Conflict while another content of the job is just being issued.
+    `language`: its code; '' for that of the last one asked for, else the shop's choice. ShopError where nothing
+    was inspected or the language is unknown; Conflict while another content of the job is just being issued.
     """
-    certificate, run = certificate_freeze(job=job, by=by)
+    certificate, run = certificate_freeze(job=job, by=by, language=language)
     if run is not None and certificate.state == CertificateState.ISSUING:
         from reports.tasks import certificate_issue_task  # the task calls this module
 
@@ -48,7 +51,7 @@ def certificate_ask(*, job: Job, by: User) -> tuple[Certificate, TaskRun | None]
 
 
 @transaction.atomic
-def certificate_freeze(*, job: Job, by: User) -> tuple[Certificate, TaskRun | None]:
+def certificate_freeze(*, job: Job, by: User, language: str = "") -> tuple[Certificate, TaskRun | None]:
     """The certificate of the job as it is now, with its frozen content, and the run that issues or has issued it."""
     require(by, "certificate.issue")
     job = Job.objects.select_for_update(of=("self",)).select_related("car__owner").get(pk=job.pk)
@@ -58,7 +61,8 @@ def certificate_freeze(*, job: Job, by: User) -> tuple[Certificate, TaskRun | No
     waiting = job.certificates.filter(state=CertificateState.ISSUING).select_related("run").first()
     now = timezone.now()
     replaces = current.number if current else ""
-    content = certificate_content(job=job, number="", by=by, issued_at=now, replaces=replaces)
+    language = language or _language(waiting or current)
+    content = certificate_content(job=job, number="", by=by, issued_at=now, replaces=replaces, language=language)
     if waiting is None and current is not None and current.state == CertificateState.ISSUED:
         before = current.replaces.number if current.replaces else ""
         if current.fingerprint == fingerprint(content, before):
@@ -80,6 +84,11 @@ def certificate_freeze(*, job: Job, by: User) -> tuple[Certificate, TaskRun | No
     words = _("Certificate {number} asked for.").format(number=number)
     trail_record(by=by, job=job, kind="certificate.asked", words=words, link=certificate.get_absolute_url())
     return certificate, certificate.run
+
+
+def _language(last: Certificate | None) -> str:
+    """That of the last one asked for, so that asking again replaces nothing; of a first one the shop's choice."""
+    return str(last.content.get("language", ENGLISH) if last else settings.CERTIFICATE_LANGUAGE)
 
 
 def certificate_issue(*, certificate: Certificate, progress: Callable[[str], None]) -> Certificate:

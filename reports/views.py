@@ -46,6 +46,7 @@ def certificate(request: ShopRequest, number: str) -> HttpResponse:
     context = {
         "certificate": found,
         "content": content,
+        "language": selectors.language_name(content.language),
         "statement": statement_words(content.overall.statement),
         "statement_shape": TAGS[STATEMENTS[content.overall.statement][0]],
         "findings": [(TAGS[WEIGHTS[one.weight][0]], weight_words(one.weight), one) for one in content.results.findings],
@@ -117,7 +118,8 @@ def withdraw(request: ShopRequest, number: str) -> HttpResponse:
 @needs("certificate.issue")
 def issue(request: ShopRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(Job, pk=pk)
-    made, run = services.certificate_ask(job=job, by=request.user)
+    language = request.POST.get("language", "")
+    made, run = services.certificate_ask(job=job, by=request.user, language=language)
     if request.htmx:
         return _job_panel(request, job, made)
     return redirect(made if run is None or made.state != CertificateState.ISSUING else run)
@@ -133,6 +135,7 @@ def _job_panel(request: ShopRequest, job: Job, asked: Certificate | None) -> Htt
     part = "#panel" if request.htmx else ""
     unchanged = asked is not None and asked.state == CertificateState.ISSUED
     context = {"job": job, "panel": selectors.job_panel(job), "unchanged": asked if unchanged else None}
+    context |= {"languages": selectors.languages_offered(job)}
     return render(request, f"reports/job_panel.html{part}", context)
 
 

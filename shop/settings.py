@@ -167,6 +167,8 @@ AXES_CLIENT_STR_CALLABLE = "shop.backends.in_logs"
 
 # Where strangers reach this shop; printed on every certificate, so it should not change.
 PUBLIC_URL = env.str("PUBLIC_URL", default="http://localhost:8000")
+# The language of a job's first certificate where nobody asks for another one.
+CERTIFICATE_LANGUAGE = env.str("CERTIFICATE_LANGUAGE", default="en")
 # What signs certificates: a PKCS#12 file with an elliptic-curve key, its certificate and the root. Made here unless
 # one is named. TIMESTAMP_URL: a time-stamp service after RFC 3161.
 SIGNING_KEY_MADE = not env.str("SIGNING_KEY", default="")

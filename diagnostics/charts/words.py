@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from diagnostics.engine.faults import mode_words
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, number
 from diagnostics.learning.plain import wilson
 from diagnostics.learning.records import ClimateEffect, Estimate, LogRank, Range, month_words
 
@@ -40,7 +40,7 @@ def ratio_number(value: float) -> float:
 
 
 def ratio_words(value: float) -> str:
-    return f"{ratio_number(value):.2f}" if value < 0.95 else f"{ratio_number(value):.{1 if value < 9.95 else 0}f}"
+    return number(ratio_number(value), ".2f" if value < 0.95 else ".1f" if value < 9.95 else ".0f")
 
 
 def interval_words(value: Estimate) -> str:

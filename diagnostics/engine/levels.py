@@ -9,6 +9,7 @@ from itertools import pairwise
 
 from diagnostics.engine.electrics import METER_OHM, behind_meter, contact_ohm, pin_volts, share_u, spread
 from diagnostics.engine.motion import MADE, RELEASED
+from diagnostics.engine.poses import level_words
 from diagnostics.engine.system.model import BETWEEN, Pin, Position, TopSystem
 from diagnostics.engine.words import _
 
@@ -92,7 +93,7 @@ def too_near(system: TopSystem, position: Position, code: str, volts: float, sup
         "{code} reads {volts:g} V, {percent:.1f} % of the supply: too near to the limit to call it {one} or {other}. "
         "Read pin and supply again with all digits, on the lowest range that takes them."
     )
-    one, other = likeliest
+    one, other = map(level_words, likeliest)
     return words.format(code=code, volts=volts, percent=100 * volts / supply, one=one, other=other)
 
 

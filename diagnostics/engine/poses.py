@@ -38,5 +38,10 @@ def plain(name: str) -> str:
     return name.replace("-", " ").replace("_", " ")
 
 
+def level_words(state: str) -> str:
+    """What a level at a pin stands for, as it is said in a sentence; of an angle sensor the place by its name."""
+    return {"made": _("made"), "released": _("released"), BETWEEN: _("between")}.get(state, state)
+
+
 def place_words(place: str) -> str:
     return _("in between") if place == BETWEEN else plain(place)

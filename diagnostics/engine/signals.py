@@ -33,12 +33,12 @@ from diagnostics.engine.hold import judge_hold
 from diagnostics.engine.hydraulics import usual_up_to_s
 from diagnostics.engine.levels import TOO_NEAR, WEAK_SHARE, read_pin, share_of, too_near, weak_at, weak_or_not
 from diagnostics.engine.motion import MADE, RELEASED, pin_state, pose_of
-from diagnostics.engine.poses import places_words
+from diagnostics.engine.poses import level_words, places_words
 from diagnostics.engine.results import Judgement
 from diagnostics.engine.system.model import BETWEEN, Pin, Position, Step, TopSystem
 from diagnostics.engine.system.series import at_pin, partner_of, pin_of, twin_of
 from diagnostics.engine.wiring import cable_ohm
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, number
 
 __all__ = ["WEAK_SHARE", "judge", "read_pin", "share_of"]
 
@@ -147,10 +147,10 @@ def _pin_words(
             words = _(
                 "{code} reads neither one state nor the other ({percent} of the supply); this pose should give {due}."
             )
-        return FINDING, words.format(code=code, percent=percent, contact=contact, due=due)
+        return FINDING, words.format(code=code, percent=percent, contact=contact, due=level_words(due))
     if reads != due:
         words = _("{code} reads {reads} ({percent} of the supply); this pose should give {due}.")
-        return FINDING, words.format(code=code, reads=reads, percent=percent, due=due)
+        return FINDING, words.format(code=code, reads=level_words(reads), percent=percent, due=level_words(due))
     if reads == MADE and weak_at(position, share):
         words = _(
             "{code} reads made, as it should, but weakly ({percent} of the supply{behind}): contact, joint or ground."
@@ -158,7 +158,7 @@ def _pin_words(
         behind = ", " + contact if contact else ""
         return FINDING, words.format(code=code, percent=percent, behind=behind)
     words = _("{code} reads {reads} ({percent} of the supply), as this pose should give.")
-    return OK, words.format(code=code, reads=reads, percent=percent)
+    return OK, words.format(code=code, reads=level_words(reads), percent=percent)
 
 
 def _ohms(ohms: float) -> str:
@@ -183,7 +183,7 @@ def _by_hand(system: TopSystem, observation: PinByHand) -> Judgement:
         words = _(
             "By hand {code} reads {pressed} when pressed and {released} when let go; it should be made, then released."
         )
-        words = words.format(code=code, pressed=seen[0], released=seen[1])
+        words = words.format(code=code, pressed=level_words(seen[0]), released=level_words(seen[1]))
         return Judgement(FINDING, words + charge, seen[0], pressed, ohms)
     charge = weak_or_not(system, position, observation.pressed_volts, supply) + charge
     if weak_at(position, pressed):
@@ -241,7 +241,7 @@ def _continuity(system: TopSystem, observation: Continuity) -> Judgement:
         return Judgement(NOTE, words.format(code=code, ohms=observation.ohms, limit=wire_limit_ohm(pin)))
     if observation.ohms > wire_limit_ohm(pin):
         words = _("The wire of {code} has {ohms}; {length:g} m of {area:g} mm² should have less than {limit:.1f} Ω.")
-        ohms = _ohms(observation.ohms) if observation.ohms >= 10 else f"{observation.ohms:.1f} Ω"
+        ohms = _ohms(observation.ohms) if observation.ohms >= 10 else f"{number(observation.ohms, '.1f')} Ω"
         words = words.format(code=code, ohms=ohms, length=pin.length_m, area=pin.area_mm2, limit=wire_limit_ohm(pin))
         return Judgement(FINDING, words)
     return Judgement(OK, _("The wire of {code} is whole ({ohms:.1f} Ω).").format(code=code, ohms=observation.ohms))

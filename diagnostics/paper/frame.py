@@ -9,7 +9,7 @@ from typing import Any
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, spoken
 from diagnostics.paper.fonts import REGULAR, plain
 from diagnostics.paper.kit import BOTTOM, MARGIN, PAGE, SOFT, TOP, WIDTH, Flow
 from diagnostics.paper.marks import stitch
@@ -60,7 +60,7 @@ class Paper(BaseDocTemplate):  # type: ignore[misc]
             author=author,
             subject=subject,
             creator="Topwright",
-            lang="en",
+            lang=spoken() or "en",
             displayDocTitle=1,
             invariant=1,
             initialFontName=REGULAR,

@@ -143,11 +143,11 @@ def facts(rows: Sequence[tuple[str, str]], width: float = WIDTH, label: float = 
 
 def day(when: date | datetime) -> str:
     """A day as 25 Nov 2026, as on the pages: the month as a word is unambiguous in every country."""
-    return f"{when.day} {month(when)}"
+    return _("{day} {month}").format(day=f"{when.day}", month=month(when))
 
 
 def moment(when: datetime) -> str:
-    return f"{day(when)}, {when:%H:%M}"
+    return _("{day}, {time}").format(day=day(when), time=f"{when:%H:%M}")
 
 
 def month(when: date) -> str:

@@ -120,17 +120,25 @@ SHAPES: Final[Mapping[str, Callable[[Canvas, float], None]]] = {
 }
 
 
+SMALLEST = 0.6
+"""Share of its size down to which a state's word is made smaller."""
+
+
 class Tag(Flowable):  # type: ignore[misc]
-    """A state: a shape and its word, never colour alone. One line; `words` are few."""
+    """A state: a shape and its word, never colour alone. One line; `words` are few, and set smaller where their column
+    is too narrow."""
 
     def __init__(self, shape: str, words: str, size: float = 9, bold: bool = False) -> None:
         super().__init__()
         self.shape, self.words, self.size = SHAPES[shape], plain(words), size
+        self.shown = size
         self.font = BOLD if bold else REGULAR
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
-        self.width = min(width, self.size * 1.15 + stringWidth(self.words, self.font, self.size))
         self.height = self.size * 1.28
+        wanted = self.size * 1.15 + stringWidth(self.words, self.font, self.size)
+        self.shown = self.size * max(SMALLEST, min(1.0, width / wanted))
+        self.width = min(width, wanted)
         return self.width, self.height
 
     def draw(self) -> None:
@@ -138,11 +146,11 @@ class Tag(Flowable):  # type: ignore[misc]
         canvas.saveState()
         canvas.setStrokeColor(INK)
         canvas.setFillColor(INK)
-        canvas.setLineWidth(self.size * 0.08)
-        base = self.size * 0.3
-        canvas.translate(self.size * 0.05, base - self.size * 0.02)
-        self.shape(canvas, self.size * 0.7)
-        canvas.translate(self.size * 1.05, 0)
-        canvas.setFont(self.font, self.size)
-        canvas.drawString(0, self.size * 0.03, self.words)
+        size, base = self.shown, self.size * 0.3
+        canvas.setLineWidth(size * 0.08)
+        canvas.translate(size * 0.05, base - size * 0.02)
+        self.shape(canvas, size * 0.7)
+        canvas.translate(size * 1.05, 0)
+        canvas.setFont(self.font, size)
+        canvas.drawString(0, size * 0.03, self.words)
         canvas.restoreState()

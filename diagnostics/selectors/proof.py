@@ -16,15 +16,14 @@ Whatever was worked on, a motion that was complained of, or that stopped in a tr
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
-
 from diagnostics.engine.case import checks_of
 from diagnostics.engine.motion import MADE, RELEASED
+from diagnostics.engine.poses import level_words
 from diagnostics.engine.proof import trigger_brings
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.system.model import ACTUATORS, TopSystem
 from diagnostics.engine.system.series import at_pin, partner_of
+from diagnostics.engine.words import _
 from diagnostics.models import BenchSheet, Check, CheckKind, WorkKind
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 from diagnostics.selectors.history import sheet_of_job
@@ -188,7 +187,7 @@ def _missing_trigger(evidence: Evidence, code: str) -> str:
         return ""
     in_poses, awaited = evidence.proof(by_hand=False)[code], waited_for(evidence, code)
     missing = [
-        pgettext("contact", state)
+        level_words(state)
         for state, seen in ((MADE, in_poses.made), (RELEASED, in_poses.released))
         if not seen and state not in awaited and state in trigger_brings(evidence.system, code)
     ]

@@ -8,6 +8,7 @@ from django.utils.translation import get_language
 from diagnostics.engine.changes import Standing, standing_of, standing_of_belief
 from diagnostics.engine.inference import believe, diagnose
 from diagnostics.engine.results import Diagnosis, Suspect
+from diagnostics.engine.words import spoken
 from diagnostics.models import BenchSheet
 from diagnostics.selectors.evidence import Evidence, evidence_of_sheet
 
@@ -23,7 +24,7 @@ def diagnosis_of(evidence: Evidence, revision_sha256: str) -> Diagnosis:
 
     For the proof ask `evidence.proof()`: the engine does not know of work that nothing was checked after.
     """
-    key = _key("diagnosis", evidence, revision_sha256, get_language() or "")
+    key = _key("diagnosis", evidence, revision_sha256, _language())
     found: Diagnosis | None = cache.get(key)
     if found is None:
         found = diagnose(evidence.system, evidence.case, priors=evidence.priors.chances, step_times=evidence.step_times)
@@ -34,7 +35,7 @@ def diagnosis_of(evidence: Evidence, revision_sha256: str) -> Diagnosis:
 def standing_by(evidence: Evidence, revision_sha256: str) -> Standing:
     """What is believed by other evidence than the sheet's own, such as without its last entry: mostly the diagnosis
     that was shown a moment ago, else the posterior alone."""
-    shown: Diagnosis | None = cache.get(_key("diagnosis", evidence, revision_sha256, get_language() or ""))
+    shown: Diagnosis | None = cache.get(_key("diagnosis", evidence, revision_sha256, _language()))
     if shown is not None:
         return standing_of(shown)
     key = _key("standing", evidence, revision_sha256)
@@ -45,6 +46,11 @@ def standing_by(evidence: Evidence, revision_sha256: str) -> Standing:
         )
         cache.set(key, found, _DAY)
     return found
+
+
+def _language() -> str:
+    """What a diagnosis is kept under beside its evidence: its words are a paper's, or else the screen's."""
+    return spoken() or get_language() or ""
 
 
 def _key(kind: str, evidence: Evidence, *parts: str) -> str:

@@ -6,11 +6,11 @@ no evidence.
 
 from typing import Annotated, Literal
 
-from django.utils.translation import gettext as _
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from diagnostics.engine.case import Volts
 from diagnostics.engine.results import Judgement
+from diagnostics.engine.words import _
 
 METER_V = 0.2
 """How far a reading may stand above the supply read by the same meter before it is refused: two readings, each a

@@ -14,6 +14,7 @@ from pikepdf import Array, AttachedFileSpec, Dictionary, Name, Pdf
 from PIL import ImageCms
 
 from diagnostics.engine.words import _
+from reports.document.languages import ENGLISH, speaking_in
 
 XMP: Final = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
 <x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
@@ -21,6 +22,7 @@ XMP: Final = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
 xmlns:xmp="http://ns.adobe.com/xap/1.0/" xmlns:pdfaid="http://www.aiim.org/pdfa/ns/id/">
 <pdfaid:part>3</pdfaid:part><pdfaid:conformance>B</pdfaid:conformance>
 <dc:format>application/pdf</dc:format>
+<dc:language><rdf:Bag><rdf:li>{language}</rdf:li></rdf:Bag></dc:language>
 <dc:title><rdf:Alt><rdf:li xml:lang="x-default">{title}</rdf:li></rdf:Alt></dc:title>
 <dc:creator><rdf:Seq><rdf:li>{author}</rdf:li></rdf:Seq></dc:creator>
 <dc:description><rdf:Alt><rdf:li xml:lang="x-default">{subject}</rdf:li></rdf:Alt></dc:description>
@@ -32,15 +34,16 @@ xmlns:xmp="http://ns.adobe.com/xap/1.0/" xmlns:pdfaid="http://www.aiim.org/pdfa/
 """
 
 
-def archived(drawn: bytes, data: bytes, *, name: str, at: datetime) -> bytes:
-    """`drawn` with colour profile, metadata and `data` (JSON) embedded as file `name`; `at`: when both were made."""
-    with Pdf.open(BytesIO(drawn)) as pdf:
+def archived(drawn: bytes, data: bytes, *, name: str, at: datetime, language: str = ENGLISH) -> bytes:
+    """`drawn` with colour profile, metadata and `data` (JSON) embedded as file `name`; `at`: when both were made;
+    `language`: what the words are in."""
+    with speaking_in(language), Pdf.open(BytesIO(drawn)) as pdf:
         _embed(pdf, data, name, at)
         for page in pdf.pages:
             if "/Trans" in page:
                 del page["/Trans"]  # how a slide would come; the drawing library writes an empty one
         _colours(pdf)
-        _metadata(pdf, at)
+        _metadata(pdf, at, language)
         out = BytesIO()
         # Tables of objects as plain text, so that any reader and any signer can go on from them.
         pdf.save(
@@ -94,7 +97,7 @@ def _colours(pdf: Pdf) -> None:
     pdf.Root.OutputIntents = Array([pdf.make_indirect(intent)])
 
 
-def _metadata(pdf: Pdf, at: datetime) -> None:
+def _metadata(pdf: Pdf, at: datetime, language: str) -> None:
     """The same in the file's own table and in XMP, as the archive's rules ask."""
     info = pdf.docinfo
     info["/CreationDate"] = info["/ModDate"] = _pdf_date(at)
@@ -108,6 +111,7 @@ def _metadata(pdf: Pdf, at: datetime) -> None:
         "producer": str(info["/Producer"]),
         "creator": str(info.get("/Creator", "")),
         "at": at.isoformat(timespec="seconds"),
+        "language": language,
     }
     text = XMP.format(**{key: escape(value) for key, value in words.items()})
     pdf.Root.Metadata = pdf.make_stream(text.encode(), Type=Name.Metadata, Subtype=Name.XML)

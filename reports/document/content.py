@@ -14,6 +14,7 @@ from typing import Literal
 from pydantic import TypeAdapter, ValidationError
 
 from reports.document.decide import Outcome
+from reports.document.languages import ENGLISH
 
 Weight = Literal["critical", "major", "minor", "put-right"]
 Statement = Literal["pass", "conditional pass", "conditional fail", "fail", "none"]
@@ -393,6 +394,8 @@ class Certificate:
     `statements`: what holds for every certificate (only this car, no copying in part, no roadworthiness certificate).
     `replaces`: the number of the earlier certificate that it replaces, or ''. `client` and `ambient` '' where not
     recorded. `outlook`: what the first page says of `ahead`, which is None where nothing was learned of such tops.
+    `language`: code of the language that all sentences are in (reports.document.languages); what people entered and
+    what a top system declares stays as it is.
     """
 
     number: str
@@ -420,6 +423,7 @@ class Certificate:
     ahead: Ahead | None = None
     pictures: tuple[Shown, ...] = ()
     put_right: PutRight | None = None
+    language: str = ENGLISH
     format: Literal["topwright-certificate/1"] = FORMAT
 
 
@@ -449,6 +453,9 @@ def fingerprint(content: Certificate, replaces: str) -> str:
 
     Number, time of issue, approval, and what changes from day to day, the outlook and prices, are left out. `replaces`
     (the earlier number or '') is counted, so that going back to an earlier state of things still is a new certificate.
+    The language is counted, since it is part of what was issued and signed: the same findings in another language are a
+    new certificate that replaces the earlier one, so that never two stand which could be read differently. English is
+    not written out, so that what was issued before there were languages keeps its fingerprint.
     """
     nobody = Person("", "")
     bare = replace(
@@ -460,4 +467,6 @@ def fingerprint(content: Certificate, replaces: str) -> str:
         ahead=None,
         put_right=None,
     )
-    return sha256(to_json(replace(bare, replaces=replaces)).encode()).hexdigest()
+    left_out = {"language"} if content.language == ENGLISH else None
+    told = _adapter.dump_json(replace(bare, replaces=replaces), exclude=left_out)
+    return sha256(told).hexdigest()

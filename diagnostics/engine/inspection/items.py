@@ -6,7 +6,7 @@ from typing import Final, Literal
 
 from diagnostics.engine.system.inspection import Area
 from diagnostics.engine.system.model import Caution
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, marked
 
 Measured = Literal["sensor", "motion", "hold", "battery", "supply"]
 Weight = Literal["critical", "major", "minor"]
@@ -67,28 +67,30 @@ class Item:
 
 
 RULES: Final[Mapping[str, str]] = {
-    "latch": "A latch that does not hold, or lets go by itself, is a critical finding.",
-    "latch-stiff": "A latch that engages unevenly or with force is a minor finding.",
-    "fluid": "Fluid that drops from a part under pressure is a critical finding: do not operate the top.",
-    "film": "A film of fluid without a drop is a minor finding.",
-    "water": "Water that comes in during the water test is a major finding.",
-    "damp": "A seal that gets damp inside and lets no water run in is a minor finding.",
-    "play": "Play that is heard, or a bent or loose arm of the linkage, is a major finding.",
-    "play-felt": "Play that is felt and not heard is a minor finding.",
-    "cover": "Cloth, cover or trim that is torn, loose, or catches in a motion is a major finding.",
-    "worn": "Cloth, cover or trim that is worn and does its work is a minor finding.",
-    "gaps": "Panels that touch or stand out are a major finding.",
-    "gaps-uneven": "Gaps that are uneven, without contact, are a minor finding.",
-    "emergency": "A top that cannot be closed without its drive is a major finding.",
-    "emergency-hard": "A top that closes without its drive only with force or a tool of the shop is a minor finding.",
-    "module": "Water, corrosion or a loose plug at the control module is a major finding.",
-    "module-traces": "Old, dry traces at the control module are a minor finding.",
-    "wet": "Standing water, or wet lining, is a major finding.",
-    "traces": "Dry traces of earlier water are a minor finding.",
-    "repair-unsafe": "An earlier repair on which safety depends and that does not hold is a major finding.",
-    "repair-poor": "An earlier repair that was not done properly is a minor finding.",
-    "extra": "What keeps this item from doing its work is a major finding.",
-    "extra-worn": "What does not keep this item from doing its work is a minor finding.",
+    "latch": marked("A latch that does not hold, or lets go by itself, is a critical finding."),
+    "latch-stiff": marked("A latch that engages unevenly or with force is a minor finding."),
+    "fluid": marked("Fluid that drops from a part under pressure is a critical finding: do not operate the top."),
+    "film": marked("A film of fluid without a drop is a minor finding."),
+    "water": marked("Water that comes in during the water test is a major finding."),
+    "damp": marked("A seal that gets damp inside and lets no water run in is a minor finding."),
+    "play": marked("Play that is heard, or a bent or loose arm of the linkage, is a major finding."),
+    "play-felt": marked("Play that is felt and not heard is a minor finding."),
+    "cover": marked("Cloth, cover or trim that is torn, loose, or catches in a motion is a major finding."),
+    "worn": marked("Cloth, cover or trim that is worn and does its work is a minor finding."),
+    "gaps": marked("Panels that touch or stand out are a major finding."),
+    "gaps-uneven": marked("Gaps that are uneven, without contact, are a minor finding."),
+    "emergency": marked("A top that cannot be closed without its drive is a major finding."),
+    "emergency-hard": marked(
+        "A top that closes without its drive only with force or a tool of the shop is a minor finding."
+    ),
+    "module": marked("Water, corrosion or a loose plug at the control module is a major finding."),
+    "module-traces": marked("Old, dry traces at the control module are a minor finding."),
+    "wet": marked("Standing water, or wet lining, is a major finding."),
+    "traces": marked("Dry traces of earlier water are a minor finding."),
+    "repair-unsafe": marked("An earlier repair on which safety depends and that does not hold is a major finding."),
+    "repair-poor": marked("An earlier repair that was not done properly is a minor finding."),
+    "extra": marked("What keeps this item from doing its work is a major finding."),
+    "extra-worn": marked("What does not keep this item from doing its work is a minor finding."),
 }
 """The weights are the shop's own: common practice, no source."""
 

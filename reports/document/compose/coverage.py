@@ -9,7 +9,7 @@ from diagnostics.engine.case import Battery, PinByHand, PinReading, PressureHold
 from diagnostics.engine.case import MotionTrial as Trial
 from diagnostics.engine.inspection.items import Grade, Item, Quantity
 from diagnostics.engine.results import ProofState
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, number
 from reports.document.compose.findings import ORDER, RULES
 from reports.document.compose.seen import Evidence, Seen
 from reports.document.content import Finding, NotTested, PlanRow, Results
@@ -187,7 +187,7 @@ def answer_words(item: Item, grade: Grade, one: Answer) -> str:
 
 
 def quantity_words(quantity: Quantity, value: float) -> str:
-    return f"{quantity.title} {value:g} {quantity.unit}"
+    return f"{quantity.title} {number(value, 'g')} {quantity.unit}"
 
 
 def open_items(rows: Sequence[Covered]) -> tuple[Covered, ...]:

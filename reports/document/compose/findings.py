@@ -7,7 +7,7 @@ from typing import Final
 from diagnostics.engine.case import Look
 from diagnostics.engine.case import MotionTrial as Trial
 from diagnostics.engine.results import Suspect
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, marked, number
 from reports.document.compose.results import area_of
 from reports.document.compose.seen import Evidence, Seen, plain_words, situation_key, weak
 from reports.document.content import Finding, LimitCheck, MotionTrial, Weight
@@ -23,27 +23,38 @@ class Rule:
 
 
 RULES: Final[Mapping[str, Rule]] = {
-    "leak": Rule("critical", "Fluid escapes from a part under pressure: do not operate the top until it is sealed."),
-    "motion": Rule("major", "A motion that does not run to its end is a major finding."),
-    "pin": Rule("major", "A sensor whose state the module cannot tell, or is told wrongly, is a major finding."),
-    "electrical": Rule("major", "An open wire, a loose connection or a dead mechanism of a sensor is a major finding."),
-    "look": Rule("major", "A fault seen by eye is a major finding."),
-    "noted": Rule("minor", "Something noted by eye that is no known fault of that part is a minor finding."),
-    "hold": Rule("major", "A cylinder or pump that does not hold pressure is a major finding."),
-    "battery": Rule("minor", "A battery too low to judge the top by is a minor finding."),
-    "unproven": Rule("major", "Work whose effect has not been proven afterwards is a major finding."),
-    "probable": Rule("major", "A fault that the checks make at least 50 % probable is a major finding."),
-    "possible": Rule("minor", "A fault that the checks leave at least 5 % probable is a minor finding."),
-    "limit": Rule("major", "A measured value above its limit by more than its uncertainty is a major finding."),
-    "limit-near": Rule("minor", "A measured value above its limit by less than its uncertainty is a minor finding."),
-    "slow": Rule("minor", "A step that takes longer than usual, within its limit, is a minor finding."),
-    "once": Rule(
-        "minor", "What was found once and not again, without work on it, is a minor finding: it may come back."
+    "leak": Rule(
+        "critical", marked("Fluid escapes from a part under pressure: do not operate the top until it is sealed.")
     ),
-    "put-right": Rule("put-right", "What was found, worked on and seen in order afterwards is put right."),
+    "motion": Rule("major", marked("A motion that does not run to its end is a major finding.")),
+    "pin": Rule(
+        "major", marked("A sensor whose state the module cannot tell, or is told wrongly, is a major finding.")
+    ),
+    "electrical": Rule(
+        "major", marked("An open wire, a loose connection or a dead mechanism of a sensor is a major finding.")
+    ),
+    "look": Rule("major", marked("A fault seen by eye is a major finding.")),
+    "noted": Rule("minor", marked("Something noted by eye that is no known fault of that part is a minor finding.")),
+    "hold": Rule("major", marked("A cylinder or pump that does not hold pressure is a major finding.")),
+    "battery": Rule("minor", marked("A battery too low to judge the top by is a minor finding.")),
+    "unproven": Rule("major", marked("Work whose effect has not been proven afterwards is a major finding.")),
+    "probable": Rule("major", marked("A fault that the checks make at least 50 % probable is a major finding.")),
+    "possible": Rule("minor", marked("A fault that the checks leave at least 5 % probable is a minor finding.")),
+    "limit": Rule("major", marked("A measured value above its limit by more than its uncertainty is a major finding.")),
+    "limit-near": Rule(
+        "minor", marked("A measured value above its limit by less than its uncertainty is a minor finding.")
+    ),
+    "slow": Rule("minor", marked("A step that takes longer than usual, within its limit, is a minor finding.")),
+    "once": Rule(
+        "minor", marked("What was found once and not again, without work on it, is a minor finding: it may come back.")
+    ),
+    "put-right": Rule("put-right", marked("What was found, worked on and seen in order afterwards is put right.")),
 }
 """The weights are the shop's own: common practice, no source."""
 
+LEAK_STEMS: Final = ("leak", "leck", "undicht", "tropf")
+"""In what people type of a hydraulic part: a leak, where they chose no mode from the list. Of every language in which
+certificates are made, since a shop types in its own."""
 _OF_CHECK: Final[Mapping[str, str]] = {
     "pin": "pin",
     "pin-by-hand": "pin",
@@ -103,11 +114,16 @@ def _of_checks(evidence: Evidence, proven: Set[str], limits: Sequence[LimitCheck
 def _rule_of(evidence: Evidence, one: Seen) -> str:
     seen = one.observation
     hydraulic = area_of(evidence.system, one.position) == "hydraulics"
-    if isinstance(seen, Look) and hydraulic and "leak" in seen.found.lower():
+    if isinstance(seen, Look) and hydraulic and _is_leak(seen.found):
         return "leak"
     if isinstance(seen, Look) and one.judgement.verdict != "finding":
         return "noted"
     return _OF_CHECK[seen.check]
+
+
+def _is_leak(found: str) -> bool:
+    """By what was entered, never by what is printed: the weight is the same in every language of the certificate."""
+    return found == "leaks" or any(stem in found.casefold() for stem in LEAK_STEMS)
 
 
 def _subject(evidence: Evidence, one: Seen) -> str:
@@ -163,7 +179,7 @@ def _of_times(trials: Sequence[MotionTrial]) -> Iterator[Finding]:
         for step in trial.steps:
             if step.seconds is not None and step.usual[1] < step.seconds <= step.limit:
                 words = _("Took {seconds} s, usually up to {usual} s.").format(
-                    seconds=f"{step.seconds:.1f}", usual=f"{step.usual[1]:.1f}"
+                    seconds=number(step.seconds, ".1f"), usual=number(step.usual[1], ".1f")
                 )
                 yield _finding("slow", "", f"{trial.title}: {step.title}", words)
 
@@ -171,7 +187,7 @@ def _of_times(trials: Sequence[MotionTrial]) -> Iterator[Finding]:
 def quantity(value: float, unit: str) -> str:
     """A value with its unit, as it is printed everywhere: seconds and per cent with one decimal."""
     if unit == "s":
-        return f"{value:.1f} s"
+        return f"{number(value, '.1f')} s"
     if unit == "share of supply":
-        return _("{percent} % of the supply").format(percent=f"{100 * value:.1f}")
+        return _("{percent} % of the supply").format(percent=number(100 * value, ".1f"))
     raise ValueError(f"unknown unit {unit!r}")

@@ -5,17 +5,19 @@ from typing import Final
 
 from diagnostics.engine.electrics import METER_DIGITS, METER_PERCENT, METER_STEP_V
 from diagnostics.engine.signals import WEAK_SHARE
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, marked
 from reports.document.compose.instruments import uncertainty_words
 from reports.document.content import Overall, ProofRow, Results, Statement
 from reports.document.decide import STOPWATCH_U_S, Meter, worst
 
 _WORDS: Final[Mapping[Statement, str]] = {
-    "fail": "The top does not meet its requirements.",
-    "conditional fail": "A measured value lies above its limit, within the uncertainty of measuring.",
-    "conditional pass": "The top meets its requirements; a measured value is nearer to its limit than its uncertainty.",
-    "pass": "The top meets its requirements.",
-    "none": "No statement of conformity: too little was tested to make one.",
+    "fail": marked("The top does not meet its requirements."),
+    "conditional fail": marked("A measured value lies above its limit, within the uncertainty of measuring."),
+    "conditional pass": marked(
+        "The top meets its requirements; a measured value is nearer to its limit than its uncertainty."
+    ),
+    "pass": marked("The top meets its requirements."),
+    "none": marked("No statement of conformity: too little was tested to make one."),
 }
 
 

@@ -33,6 +33,10 @@ from reports.document.decide import STOPWATCH_U_S, decide, share_of_supply
 HYDRAULIC = frozenset({"cylinder", "pump", "valve"})
 
 
+def lamp_words(lamp: str) -> str:
+    return {"flashing": _("flashing"), "steady": _("steady"), "off": _("off")}.get(lamp, lamp)
+
+
 def reads_words(reads: str) -> str:
     words = {"made": _("made"), "released": _("released"), "between": _("neither made nor released"), "": ""}
     return words.get(reads, reads)

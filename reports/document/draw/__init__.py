@@ -22,6 +22,7 @@ from reports.document.draw.inspection import planned
 from reports.document.draw.pictures import shown
 from reports.document.draw.put_right import what_it_costs
 from reports.document.draw.results import readings, results
+from reports.document.languages import speaking_in
 
 __all__ = ["VIN_END", "Drawn", "Proof", "data_name", "draw"]
 
@@ -36,9 +37,15 @@ class Drawn:
 
 
 def draw(content: Certificate, proof: Proof | None = None, pictures: Mapping[str, bytes] | None = None) -> Drawn:
-    """Lay the certificate out. Never fails on what the words are, however long or strange. Without `proof` nothing says
-    where it can be checked: a draft. `pictures`: digest -> JPEG; one without a file is named and said to be missing."""
+    """Lay the certificate out in its language. Never fails on what the words are, however long or strange. Without
+    `proof` nothing says where it can be checked: a draft. `pictures`: digest -> JPEG; one without a file is named and
+    said to be missing. Raises LanguageError where nobody translates into its language any more."""
     fonts_ready()
+    with speaking_in(content.language):
+        return _drawn(content, proof, pictures or {})
+
+
+def _drawn(content: Certificate, proof: Proof | None, pictures: Mapping[str, bytes]) -> Drawn:
     title = _("Top inspection certificate {number}").format(number=content.number)
     item = content.item
     paper = Paper(
@@ -49,7 +56,7 @@ def draw(content: Certificate, proof: Proof | None = None, pictures: Mapping[str
         head=f"{content.issuer.name} · {title}",
         issued_at=content.issued_at,
     )
-    pdf, pages = paper.made_of(_story(content, proof, pictures or {}))
+    pdf, pages = paper.made_of(_story(content, proof, pictures))
     return Drawn(pdf, pages)
 
 

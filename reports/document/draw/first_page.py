@@ -4,7 +4,7 @@ from collections import Counter
 
 from reportlab.platypus import Spacer, Table, TableStyle
 
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, number
 from diagnostics.paper.kit import (
     BARE,
     BODY,
@@ -86,7 +86,7 @@ def _who_and_what(content: Certificate) -> list[Flow]:
     item, half = content.item, WIDTH / 2 - 6
     odometer = ""
     if item.odometer_km is not None:
-        odometer = f"{item.odometer_km:,} km" + (f" ({day(item.odometer_on)})" if item.odometer_on else "")
+        odometer = f"{number(item.odometer_km, ',')} km" + (f" ({day(item.odometer_on)})" if item.odometer_on else "")
     system = _("not declared")
     if item.system_revision is not None:
         system = _("{title}, revision {revision}").format(title=item.system_title, revision=item.system_revision)

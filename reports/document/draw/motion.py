@@ -7,7 +7,7 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import CondPageBreak, Flowable
 
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, _n
 from diagnostics.paper.fonts import BOLD, REGULAR, plain
 from diagnostics.paper.kit import INK, LINE, SMALL, SOFT, THREAD, WIDTH, Flow, subheading, text
 from diagnostics.paper.marks import Tag
@@ -32,10 +32,13 @@ def pictured(pictures: tuple[MotionPicture, ...]) -> list[Flow]:
 
 
 def _words(picture: MotionPicture) -> str:
-    words = _(
-        "{count} steps from left to right. A line that rises or falls is a part of the top that moves; below, a bar "
-        "stands where the control module is due to see the sensor made, a square where it reports the end of a step."
-    ).format(count=len(picture.steps))
+    count = len(picture.steps)
+    steps = _n("{count} step from left to right.", "{count} steps from left to right.", count).format(count=count)
+    lines = _(
+        "A line that rises or falls is a part of the top that moves; below, a bar stands where the control module is "
+        "due to see the sensor made, a square where it reports the end of a step."
+    )
+    words = f"{steps} {lines}"
     if picture.stopped_at:
         stopped = _("The last trial stopped at step {number}.").format(number=picture.stopped_at)
         words = f"{words} {stopped}"

@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 from diagnostics.charts.words import percent_words
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, number
 from diagnostics.paper.kit import CELL, CELL_RIGHT, SMALL, Flow, day, heading, table, text
 from reports.document.content import Certificate, PutRight, PutRightRow
 
@@ -25,7 +25,7 @@ def what_it_costs(content: Certificate) -> list[Flow]:
 
 
 def money(amount: Decimal, currency: str) -> str:
-    return f"{amount:,.2f} {currency}"
+    return f"{number(amount, ',.2f')} {currency}"
 
 
 def cost_words(costs: PutRight) -> str:
@@ -70,7 +70,7 @@ def cost_remarks(costs: PutRight) -> list[str]:
         ).format(
             day=day(costs.as_of),
             rate=money(costs.hourly_rate, costs.currency),
-            tax=f"{costs.tax_percent.normalize():f}",
+            tax=number(costs.tax_percent.normalize(), "f"),
         )
     ]
     if costs.least != costs.most:

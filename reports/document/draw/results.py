@@ -1,7 +1,7 @@
 """The results in full: proof matrix, motion times, measured limits, other checks, work done, readings."""
 
 from diagnostics.engine.hold import GUARD_BAR
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, number
 from diagnostics.paper.kit import (
     CELL,
     CELL_BOLD,
@@ -18,6 +18,7 @@ from diagnostics.paper.kit import (
 )
 from diagnostics.paper.marks import Tag
 from reports.document.compose.findings import quantity
+from reports.document.compose.results import lamp_words
 from reports.document.content import Certificate, Hold, MotionTrial, StepTime, WorkDone
 from reports.document.draw.instruments import measured_with
 from reports.document.draw.motion import pictured
@@ -75,7 +76,7 @@ def _motions(content: Certificate) -> list[Flow]:
 
 def _trial(trial: MotionTrial) -> list[Flow]:
     how = _("ran to its end") if trial.ran else _("stopped at: {step}").format(step=trial.stopped_at)
-    lamp = _(", lamp {lamp}").format(lamp=trial.lamp) if trial.lamp and not trial.ran else ""
+    lamp = _(", lamp {lamp}").format(lamp=lamp_words(trial.lamp)) if trial.lamp and not trial.ran else ""
     head = [_("Step"), _("Measured"), _("Usual"), _("Limit"), _("Decision")]
     rows = [_step(step) for step in trial.steps]
     title = f"{trial.title}: {how}{lamp}"
@@ -93,7 +94,7 @@ def _step(step: StepTime) -> list[Flow]:
     return [
         text(step.title, CELL),
         text(measured, CELL_RIGHT),
-        text(f"{low:.1f}–{high:.1f} s", CELL_RIGHT),
+        text(f"{number(low, '.1f')}–{number(high, '.1f')} s", CELL_RIGHT),
         text(quantity(step.limit, "s"), CELL_RIGHT),
         text("–", CELL) if step.outcome is None else outcome_tag(step.outcome),
     ]
@@ -107,9 +108,9 @@ def _limits(content: Certificate) -> list[Flow]:
     cells = [
         [
             text(row.subject, CELL),
-            text(f"{100 * row.value:.1f} %", CELL_RIGHT),
-            text(f"± {100 * row.uncertainty:.1f} %", CELL_RIGHT),
-            text(f"{100 * row.limit:.1f} %", CELL_RIGHT),
+            text(f"{number(100 * row.value, '.1f')} %", CELL_RIGHT),
+            text(f"± {number(100 * row.uncertainty, '.1f')} %", CELL_RIGHT),
+            text(f"{number(100 * row.limit, '.1f')} %", CELL_RIGHT),
             outcome_tag(row.outcome),
         ]
         for row in rows
@@ -251,7 +252,7 @@ def readings(content: Certificate) -> list[Flow]:
     cells = []
     before = ""
     for row in content.results.readings:
-        volts = f"{row.volts:.2f} V" + ("" if row.supply_volts is None else f"\n{row.supply_volts:.2f} V")
+        volts = "\n".join(f"{number(one, '.2f')} V" for one in (row.volts, row.supply_volts) if one is not None)
         where = row.situation + (_(" (after work)") if row.after_work else "")
         tag = Tag("diamond-open", _("finding")) if row.verdict == "finding" else Tag("disc", row.reads or row.verdict)
         cells.append(

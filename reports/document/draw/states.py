@@ -3,31 +3,31 @@
 from collections.abc import Mapping
 from typing import Final
 
-from diagnostics.engine.words import _
+from diagnostics.engine.words import _, marked
 from diagnostics.paper.marks import Tag
 from reports.document.content import Area, ProofRow, Statement, Weight
 from reports.document.decide import Outcome
 
 WEIGHTS: Final[Mapping[Weight, tuple[str, str]]] = {
-    "critical": ("octagon", "Critical"),
-    "major": ("diamond", "Major"),
-    "minor": ("triangle", "Minor"),
-    "put-right": ("disc", "Put right"),
+    "critical": ("octagon", marked("Critical")),
+    "major": ("diamond", marked("Major")),
+    "minor": ("triangle", marked("Minor")),
+    "put-right": ("disc", marked("Put right")),
 }
 STATEMENTS: Final[Mapping[Statement, tuple[str, str]]] = {
-    "pass": ("disc", "Pass"),
-    "conditional pass": ("half", "Conditional pass"),
-    "conditional fail": ("diamond-open", "Conditional fail"),
-    "fail": ("diamond", "Fail"),
-    "none": ("ring", "No statement"),
+    "pass": ("disc", marked("Pass")),
+    "conditional pass": ("half", marked("Conditional pass")),
+    "conditional fail": ("diamond-open", marked("Conditional fail")),
+    "fail": ("diamond", marked("Fail")),
+    "none": ("ring", marked("No statement")),
 }
 AREAS: Final[Mapping[Area, str]] = {
-    "electrical": "Electrical",
-    "motion": "Motions",
-    "hydraulics": "Hydraulics",
-    "seals": "Seals",
-    "mechanism": "Mechanism",
-    "whole": "Everything else",
+    "electrical": marked("Electrical"),
+    "motion": marked("Motions"),
+    "hydraulics": marked("Hydraulics"),
+    "seals": marked("Seals"),
+    "mechanism": marked("Mechanism"),
+    "whole": marked("Everything else"),
 }
 
 

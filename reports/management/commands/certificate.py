@@ -20,11 +20,17 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("job", metavar="JOB", help=_("The job: its number, such as J00012, or 12."))
+        parser.add_argument(
+            "--language",
+            default="",
+            metavar="CODE",
+            help=_("Its language, such as en or de; without it that of the last one, else the shop’s choice."),
+        )
         parser.add_argument("--out", required=True, metavar="FILE.pdf", help=_("Where the PDF goes."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            certificate = _issued(_job(options["job"]))
+            certificate = _issued(_job(options["job"]), options["language"])
             with certificate.file.open("rb") as file:
                 Path(options["out"]).write_bytes(file.read())
         except ShopError as error:
@@ -43,12 +49,12 @@ def _job(words: str) -> Job:
     return job
 
 
-def _issued(job: Job) -> Certificate:
+def _issued(job: Job, language: str) -> Certificate:
     """The certificate, approved by the shop's owner: whoever can run this command has the whole shop in hand."""
     owner = User.objects.filter(role=Role.OWNER, is_active=True).order_by("pk").first()
     if owner is None:
         raise ShopError(_("There is no owner of the shop who could approve a certificate."))
-    certificate, run = certificate_freeze(job=job, by=owner)
+    certificate, run = certificate_freeze(job=job, by=owner, language=language)
     if certificate.state == CertificateState.ISSUING and run is not None:
         certificate_issue_task(str(run.pk), certificate.pk)
         certificate.refresh_from_db()
