@@ -24,18 +24,21 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 from hypothesis import given
 from hypothesis import strategies as st
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.platypus import Table
 
 from diagnostics import selectors as bench
 from diagnostics import services as bench_services
 from diagnostics.engine.words import _, _n, number, speaking, spoken
 from diagnostics.models import Check
+from diagnostics.paper import kit
 from diagnostics.paper.fonts import fonts_ready
 from diagnostics.paper.kit import day, moment, month
 from diagnostics.paper.marks import SMALLEST, Tag
 from reports import services
 from reports.document.content import Certificate, Instrument, Person, fingerprint, from_json, to_json
 from reports.document.draw import draw
-from reports.document.languages import LanguageError, catalogue, speaking_in, tongue
+from reports.document.languages import LanguageError, catalogue, languages, speaking_in, tongue
 from reports.document.po import entries
 from reports.gather import certificate_content
 from reports.models import Certificate as Row
@@ -333,6 +336,38 @@ def test_an_unknown_language_is_one_sentence() -> None:
         speaking_in("../../de")
     with pytest.raises(LanguageError):
         draw(replace(many.certificates()["bare"], language="xx"))
+
+
+@pytest.mark.parametrize("code", sorted(languages()))
+def test_no_word_at_the_head_of_a_column_is_broken(code: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor is a state set so small that nobody reads it."""
+    drawn: list[tuple[Any, list[float]]] = []
+
+    def spied(rows: Any, *, colWidths: list[float], **more: Any) -> Any:  # noqa: N803 - reportlab's name
+        if more.get("repeatRows"):
+            drawn.append((rows, colWidths))
+        return Table(rows, colWidths=colWidths, **more)
+
+    monkeypatch.setattr(kit, "Table", spied)
+    with speaking_in(code):
+        made = many.certificates()
+    for one in made.values():
+        draw(replace(one, language=code))
+    assert len(drawn) > 50
+    for rows, widths in drawn:
+        for cell, width in zip(rows[0], widths, strict=True):
+            if not isinstance(cell, list):
+                for word in cell.text.split():
+                    style = cell.style
+                    assert stringWidth(word, style.fontName, style.fontSize) <= width - PADDED[style.name], word
+        for row in rows[1:]:
+            for cell in row:
+                for tag in cell if isinstance(cell, list) else [cell]:
+                    assert not isinstance(tag, Tag) or tag.shown >= 0.8 * tag.size, tag.words
+
+
+PADDED = {"head": 6, "head-right": 12}
+"""Points between two columns, by the style of their heads (kit.table)."""
 
 
 def test_a_long_state_is_set_smaller_to_fit_its_column() -> None:
