@@ -16,17 +16,26 @@ from reports.document.languages import ENGLISH, catalogue, languages
 from reports.document.po import Entry, entries
 
 ROOT: Final = Path(__file__).parents[2]
-OTHER_PAPERS: Final = frozenset({"bench_kit.py", "bench_list.py", "pin_card.py", "ranges.py"})
-"""In `draw`: papers that stay in the shop."""
+OTHER_PAPERS: Final = frozenset(
+    {
+        "bench_kit.py", "bench_list.py", "estimate.py", "job_sheet.py", "pin_card.py", "ranges.py", "sheet_kit.py",
+        "work_report.py",
+    }
+)  # fmt: skip
+"""In `draw`: papers of their own, which are no certificates."""
 WHOLE: Final = (
     "diagnostics/engine/faults.py",
     "diagnostics/engine/hold.py",
+    "diagnostics/engine/inspection/asked.py",
+    "diagnostics/engine/inspection/items.py",
+    "diagnostics/engine/inspection/plan.py",
     "diagnostics/engine/levels.py",
     "diagnostics/engine/poses.py",
     "diagnostics/engine/signals.py",
     "diagnostics/paper/frame.py",
     "diagnostics/paper/kit.py",
     "reports/document/archive.py",
+    "reports/evidence.py",
     "reports/gather.py",
     "reports/sealing.py",
 )
@@ -43,8 +52,8 @@ PARTS: Final[Mapping[str, frozenset[str]]] = {
     "shop/models/people.py": frozenset({"Role"}),
 }
 """File -> its functions, classes and tables whose sentences a certificate can have; the others serve screens."""
-NOT_SAID: Final = frozenset({"refusal"})
-"""Functions of WHOLE whose sentences are of entries that count for nothing."""
+NOT_SAID: Final = frozenset({"refusal", "_refuse_open"})
+"""Functions of WHOLE whose sentences are of entries that count for nothing, or only raised at people."""
 _MARKS: Final = frozenset({"_", "_n", "marked", "said"})
 
 
