@@ -249,7 +249,9 @@ def test_the_sheet_says_what_the_pages_of_the_job_say(
     in_order(on_paper, "Change the switch", "key is missing", "Prop the lid first.", "35 min", "tech")
     in_order(on_paper, "1 × TW-BGD-3302", "Switch: shells", "C 4", "BG8", "1 missing")
     in_order(on_paper, "3 × Clip", "in the plan, not asked for")
-    assert on_paper.partition("Parts to pick")[2].count("TW-LEA-0001") == 1  # asked for already: the plan does not name it again
+    assert (
+        on_paper.partition("Parts to pick")[2].count("TW-LEA-0001") == 1
+    )  # asked for already: the plan does not name it again
     assert checked.car.vin in on_paper
     assert "Ada Quill" not in on_paper  # whose car it is matters at the counter
 
