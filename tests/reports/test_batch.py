@@ -55,7 +55,7 @@ def look_at(sheet: BenchSheet, by: User, volts: float = 12.6) -> None:
 
 
 def strike(job: Job, by: User) -> None:
-    bench.check_strike(check=BenchSheet.objects.get(job=job).checks.get(), by=by, why="wrong car")
+    bench.check_strike(check=BenchSheet.objects.get(job=job).checks.earliest("pk"), by=by, why="wrong car")
 
 
 def ask(jobs: list[Job], by: User, key: uuid.UUID | None = None) -> CertificateBatch:
@@ -202,6 +202,16 @@ def test_what_a_lost_worker_left_is_taken_up(make: Make, tech: User) -> None:
     assert Certificate.objects.count() == 2
 
 
+def test_what_failed_is_not_tried_again_behind_the_back_of_who_was_told_so(make: Make, tech: User) -> None:
+    """The message comes again after the cause is gone: what the page says stays true until somebody asks anew."""
+    job, other = make(2)
+    batch = ask([job, other], tech)
+    batch.items.filter(job=job).update(state=ItemState.FAILED, words="No ink.")
+    TaskRun.objects.filter(pk=batch.run_id).update(state=RunState.RUNNING, started_at=timezone.now())
+    assert states(work(batch)) == [ItemState.FAILED, ItemState.ISSUED]
+    assert not Certificate.objects.filter(job=job).exists()
+
+
 def test_the_first_outcome_of_two_workers_stays(make: Make, tech: User) -> None:
     """The second one read the item as waiting before the first had issued it."""
     (job,) = make(1)
@@ -248,12 +258,15 @@ def test_somebody_who_lost_the_right_meanwhile_issues_nothing(make: Make, tech: 
 def test_the_list_has_what_has_no_certificate_or_an_older_one(make: Make, tech: User, counter: User) -> None:
     issued, changed, struck, worked, waiting, none = make(6)
     bare = services.job_open(car=none.car, by=counter, title="Nobody looked")
+    bench.check_add(
+        sheet=BenchSheet.objects.get(job=struck), by=tech, entry_id=uuid.uuid4(),
+        observation={"check": "look", "position": "MM3", "found": "nothing"},
+    )  # fmt: skip
     for job in (issued, changed, struck, worked):
         ask_and_issue(job, tech)
     certificates.certificate_freeze(job=waiting, by=tech)
     look_at(BenchSheet.objects.get(job=changed), tech, volts=12.2)
     strike(struck, tech)
-    look_at(BenchSheet.objects.get(job=struck), tech)
     bench.work_add(job=worked, by=tech, position="BG3", kind="adjust")
     found = {job.pk: job.current for job in jobs_to_issue()}  # type: ignore[attr-defined]
     assert set(found) == {changed.pk, struck.pk, worked.pk, none.pk}

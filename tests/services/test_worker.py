@@ -13,11 +13,13 @@ from django.db import connection, connections
 
 from diagnostics import services as bench
 from diagnostics.models import BenchSheet, Check
-from reports.models import Certificate, CertificateState
+from reports.batch.services import batch_ask
+from reports.models import Certificate, CertificateBatch, CertificateState, ItemState
 from reports.services import certificate_ask
-from reports.tasks import certificate_issue_task
+from reports.tasks import certificate_batch_task, certificate_issue_task
 from shop.errors import Conflict
-from shop.models import Job, RunState, User
+from shop.models import Job, RunState, TaskRun, User
+from shop.services import job_open
 
 Wait = Callable[[Callable[[], bool]], None]
 
@@ -60,6 +62,33 @@ def test_message_delivered_twice_issues_once(checked: Job, tech: User, wait_for:
     assert marker_run is not None
     certificate.refresh_from_db()
     assert (certificate.sha256, certificate.issued_at, Path(certificate.file.path).stat().st_mtime_ns) == first
+
+
+def test_worker_works_through_a_batch_that_is_sent_twice(
+    checked: Job, counter: User, tech: User, wait_for: Wait
+) -> None:
+    """One job with checks, one without: the one is issued, the other named."""
+    bare = job_open(car=checked.car, by=counter, title="Nobody looked")
+    key = uuid.uuid4()
+    batch = batch_ask(jobs=[bare.pk, checked.pk], key=key, by=tech)
+    assert batch_ask(jobs=[bare.pk, checked.pk], key=key, by=tech) == batch
+    certificate_batch_task.delay(str(batch.run_id), batch.pk)
+    wait_for(lambda: TaskRun.objects.get(pk=batch.run_id).state == RunState.DONE)
+    failed, issued = batch.items.select_related("certificate").order_by("number")
+    assert (failed.state, issued.state) == (ItemState.FAILED, ItemState.ISSUED)
+    assert "Nothing has been inspected" in failed.words
+    assert issued.certificate is not None
+    assert issued.certificate.state == CertificateState.ISSUED
+    assert Certificate.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_one_form_sent_by_many_lines_is_one_batch(checked: Job, tech: User) -> None:
+    key = uuid.uuid4()
+    outcomes = _together(6, lambda _: batch_ask(jobs=[checked.pk], key=key, by=tech))
+    assert {one.pk for one in outcomes if isinstance(one, CertificateBatch)} == {CertificateBatch.objects.get().pk}
+    assert all(isinstance(one, CertificateBatch) for one in outcomes), outcomes
+    assert TaskRun.objects.filter(kind="certificates").count() == 1
 
 
 def _changed(job: Job, tech: User) -> Job:
