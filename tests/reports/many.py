@@ -10,12 +10,14 @@ from diagnostics.engine.case import Case, CaseCar
 from diagnostics.engine.cautions import ORDER, caution_words
 from diagnostics.engine.faults import modes_of
 from diagnostics.engine.inference import diagnose
+from diagnostics.engine.inspection.plan import plan_for
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.system.series import at_pin
 from diagnostics.engine.words import _, number
 from diagnostics.learning.records import Estimate, Range, Tally
 from reports.document import compose
-from reports.document.compose import Seen, Worked
+from reports.document.compose import Calibrated, Seen, Used, Worked
+from reports.document.compose.coverage import SKIP, Answer, coverage, surroundings_words, with_plan
 from reports.document.content import (
     Ahead,
     AheadRow,
@@ -46,11 +48,42 @@ def certificates() -> dict[str, Certificate]:
     )
     passed = sample.results(sample.evidence_of(sample.sound_checks(sample.system())))
     return made | {
+        "planned": _planned("rht-trio", -1),
+        "planned-soft": _planned("softline-electro", 1),
         "bare": bare,
         "undeclared": sample.certificate(undeclared, overall=compose.overall(undeclared, motions=0)),
         "repaired": sample.certificate(sample.results(sample.repaired(), struck_out=2), replaces="TW-2026-11111111-1"),
         "passed": sample.certificate(passed, outlook=compose.ahead_words(None)),
     }
+
+
+def _planned(slug: str, grade: int) -> Certificate:
+    """An inspection by plan in which each item was found as its grade of that number says, and measured with a meter
+    whose calibration had ended; what nobody judges was skipped where it was not seen."""
+    top = sample.system(slug)
+    ended = Calibrated(DAY - timedelta(400), DAY - timedelta(35), "K-7", "Lab", 0.01)
+    used = Used("multimeter", "Bench meter", "LM-1", (ended,), percent=0.3, volts=0.02)
+    evidence = replace(sample.evidence_of(sample.sound_checks(top), top=top), meter=compose.meter_of([used], [DAY]))
+    plan = plan_for(top)
+    answers = [
+        Answer(
+            one.key, one.grades[min(grade, len(one.grades) - 1)].code if one.grades else SKIP, "Left", sample.START,
+            "Ines Okafor", 12.5 if one.quantity else None,
+        )
+        for one in plan
+    ]  # fmt: skip
+    rows = coverage(plan, evidence, evidence.proof(), answers)
+    found = with_plan(sample.results(evidence, planned=True), rows)
+    instruments = (compose.named(used, [DAY]),)
+    found = replace(found, not_tested=(*found.not_tested, *compose.untraced(found, instruments)))
+    said = compose.overall(found, motions=2, remarks=tuple(compose.remarks(found, instruments)))
+    return replace(
+        sample.certificate(found, top),
+        instruments=instruments,
+        overall=said,
+        ambient=surroundings_words(rows),
+        decision_rule=compose.decision_rule_words(evidence.meter),
+    )
 
 
 def _everything(slug: str) -> Certificate:

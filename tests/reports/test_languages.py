@@ -92,6 +92,8 @@ def declared() -> set[str]:
         found |= {place.replace("-", " ") for one in top.axes.values() for place in one.places}
         for motion in top.motions.values():
             found |= {motion.title, *(step.title for step in motion.steps)}
+        if top.inspection is not None:
+            found |= {words for one in top.inspection.extra.values() for words in (one.title, one.wants)}
     return found
 
 
