@@ -171,7 +171,7 @@ def picture_files(job: Job, content: Certificate) -> dict[str, bytes]:
 
 
 def _ahead(car: Car, system: TopSystem | None, results: Results, on: date) -> Ahead | None:
-    found = outlook_of_car(system, car, on) if system is not None else None
+    found = outlook_of_car(system, car, on, compose.CURVE) if system is not None else None
     if system is None or found is None:
         return None
     return compose.ahead_of(

@@ -331,13 +331,14 @@ class Expected:
 @dataclass(frozen=True, slots=True)
 class AheadRow:
     """A position: `expected` () where too few `cars` with such a unit were seen here to say anything; `made`: the
-    production range that the car falls in, in a sentence, or ''."""
+    production range that the car falls in, in a sentence, or ''. `curve`: of the likeliest, month by month."""
 
     position: str
     name: str
     expected: tuple[Expected, ...]
     cars: int
     made: str = ""
+    curve: tuple[Expected, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -200,7 +200,8 @@ def _future() -> dict[str, object]:
     chances = (Expected(12, 0.06, 0.03, 0.12), Expected(24, 0.999, 0.002, 0.9999))
     even = (Expected(12, 0.06, 0.06, 0.06), Expected(24, 0.12, 0.12, 0.12))
     rows = [
-        AheadRow(f"BG{at}", "Some switch", chances if at % 2 else even, 214, words) for at, words in enumerate(made, 1)
+        AheadRow(f"BG{at}", "Some switch", chances if at % 2 else even, 214, words, even if at < 3 else ())
+        for at, words in enumerate(made, 1)
     ]
     rows += [AheadRow("MA9", "Motor", (), 7, made[0]), AheadRow("MA8", "Motor", (), 7)]
     ahead = Ahead(DAY, date(2026, 3, 1), tuple(rows))

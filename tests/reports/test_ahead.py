@@ -14,8 +14,9 @@ from diagnostics.selectors.failure_model import outlook_of_car
 from diagnostics.selectors.systems import system_for_car, system_of
 from reports.document import compose
 from reports.document.compose.ahead import FEWEST_CARS
-from reports.document.content import Ahead, Certificate, Expected, Finding, fingerprint, from_json
+from reports.document.content import Ahead, AheadRow, Certificate, Expected, Finding, fingerprint, from_json
 from reports.document.draw import draw
+from reports.document.draw.curves import LEFT, TALL, ChanceCurves
 from shop.models import Job, User
 from tests.diagnostics.learned import a_model, keep
 from tests.reports import sample
@@ -109,3 +110,54 @@ def test_an_issued_certificate_tells_what_the_failure_model_says_of_the_car(
     (first, *_rest), (row, *_others) = told.outlook.positions, content.ahead.rows
     assert [one.chance for one in row.expected] == [pytest.approx(one.estimate, abs=1e-4) for one in first.chances]
     assert row.position in content.outlook
+
+
+def curved(chance: float, cars: int = 200) -> PositionOutlook:
+    spans = compose.CURVE
+    points = [Estimate(chance * at / 24, chance * at / 48, min(1.0, chance * at / 12)) for at in spans]
+    return PositionOutlook("BG1", tuple(points), cars)
+
+
+def test_a_curve_says_what_the_table_says_at_twelve_and_twenty_four_months() -> None:
+    positions = tuple(replace(curved(0.1 / n), position=name) for n, name in enumerate(("BG1", "BG2", "MM3"), 1))
+    found = compose.ahead_of(Outlook(compose.CURVE, positions, ()), (), names=NAMES, made={}, as_of=DAY, learned_on=DAY)
+    for row in found.rows:
+        assert [one.months for one in row.expected] == [12, 24]
+        assert set(row.expected) <= set(row.curve)
+        assert [one.months for one in row.curve] == [*compose.CURVE]
+
+
+def test_curves_are_drawn_of_the_likeliest_of_which_enough_is_known() -> None:
+    names = {f"BG{n}": "Switch" for n in range(6)}
+    positions = tuple(replace(curved(0.5 - n / 20, cars=3 if n == 1 else 90), position=f"BG{n}") for n in range(6))
+    found = compose.ahead_of(Outlook(compose.CURVE, positions, ()), (), names=names, made={}, as_of=DAY, learned_on=DAY)
+    assert [row.position for row in found.rows if row.curve] == ["BG0", "BG2", "BG3"]
+
+
+def test_curves_share_one_scale_and_their_band_holds_the_line() -> None:
+    rows = ahead_rows(0.04, 0.3)
+    chart = ChanceCurves(rows)
+    assert chart.top == 0.75  # the highest end of an interval is 0.6
+    assert chart.y(chart.top) == TALL
+    assert chart.x(0) == LEFT
+    assert chart.x(24) == pytest.approx(chart.room)
+    for row in chart.rows:
+        for one in row.curve:
+            assert chart.y(one.low) <= chart.y(one.chance) <= chart.y(one.high) <= TALL
+
+
+def test_the_paper_says_in_words_what_is_drawn() -> None:
+    content = replace(
+        sample.certificate(sample.results(sample.repaired())), ahead=Ahead(DAY, DAY, ahead_rows(0.04, 0.3))
+    )
+    text = " ".join(" ".join(page.split()) for page in pages_of(draw(content).pdf))
+    assert "The same over the months, for BG1, BG2: the line is the chance, the band the interval." in text
+    assert "24 months" in text
+    bare = replace(content, ahead=Ahead(DAY, DAY, tuple(replace(row, curve=()) for row in ahead_rows(0.04, 0.3))))
+    assert "The same over the months" not in " ".join(pages_of(draw(bare).pdf))
+
+
+def ahead_rows(*chances: float) -> tuple[AheadRow, ...]:
+    positions = tuple(replace(curved(chance), position=f"BG{n}") for n, chance in enumerate(chances, 1))
+    found = compose.ahead_of(Outlook(compose.CURVE, positions, ()), (), names=NAMES, made={}, as_of=DAY, learned_on=DAY)
+    return found.rows

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from diagnostics.engine.results import ProofState, Suspect
 from reports.document.compose import results as _results
-from reports.document.compose.ahead import ahead_of, ahead_words, expected_words
+from reports.document.compose.ahead import CURVE, ahead_of, ahead_words, expected_words
 from reports.document.compose.findings import findings, quantity
 from reports.document.compose.instruments import Calibrated, Used, meter_of, named, remarks, untraced
 from reports.document.compose.overall import decision_rule_words, overall
@@ -15,6 +15,7 @@ from reports.document.compose.untested import not_tested
 from reports.document.content import Results
 
 __all__ = [
+    "CURVE",
     "Calibrated",
     "Evidence",
     "Seen",

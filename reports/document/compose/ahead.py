@@ -1,6 +1,7 @@
 """What may fail next, as a certificate says it: chances with their intervals, and nothing where too few were seen."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 
 from diagnostics.charts.words import percent_words
@@ -12,6 +13,12 @@ FEWEST_CARS = 20
 """With such a unit, of which something is said; common practice, no source."""
 NAMED = 2
 """Positions that the first page names."""
+TOLD = (12, 24)
+"""Months of which a chance is said."""
+CURVE = (3, 6, 9, 12, 15, 18, 21, 24)
+"""Months at which a curve is reckoned: what an outlook is asked for."""
+DRAWN = 3
+"""Positions of which a curve is drawn."""
 
 
 def ahead_of(
@@ -23,11 +30,13 @@ def ahead_of(
     as_of: date,
     learned_on: date,
 ) -> Ahead:
-    """`made`: position -> the sentence of a production range that the car falls in. What was found faulty and was not
-    put right has failed already and is left out."""
+    """`found`: asked for the months of CURVE, or of TOLD alone. `made`: position -> the sentence of a production range
+    that the car falls in. What was found faulty and was not put right has failed already and is left out."""
     faulty = {one.position for one in findings if one.weight != "put-right"}
-    rows = tuple(_row(one, found.months, names, made) for one in found.positions if one.position not in faulty)
-    return Ahead(as_of, learned_on, rows)
+    rows = [_row(one, found.months, names, made) for one in found.positions if one.position not in faulty]
+    drawn = [row.position for row in rows if row.expected][:DRAWN]
+    kept = (row if row.position in drawn else replace(row, curve=()) for row in rows)
+    return Ahead(as_of, learned_on, tuple(kept))
 
 
 def ahead_words(ahead: Ahead | None) -> str:
@@ -59,9 +68,11 @@ def _named(row: AheadRow) -> str:
 
 
 def _row(one: PositionOutlook, months: tuple[int, ...], names: Mapping[str, str], made: Mapping[str, str]) -> AheadRow:
-    enough = one.cars >= FEWEST_CARS
-    expected = tuple(
+    curve = tuple(
         Expected(span, round(chance.estimate, 4), round(chance.low, 4), round(chance.high, 4))
         for span, chance in zip(months, one.chances, strict=True)
     )
-    return AheadRow(one.position, names[one.position], expected if enough else (), one.cars, made.get(one.position, ""))
+    if one.cars < FEWEST_CARS:
+        curve = ()
+    expected = tuple(point for point in curve if point.months in TOLD)
+    return AheadRow(one.position, names[one.position], expected, one.cars, made.get(one.position, ""), curve)

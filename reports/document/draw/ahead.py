@@ -1,9 +1,12 @@
 """What may fail next, position by position."""
 
+from reportlab.platypus import CondPageBreak, Spacer
+
 from diagnostics.engine.words import _
 from diagnostics.paper.kit import CELL, CELL_BOLD, SMALL, Flow, day, heading, table, text
 from reports.document.compose.ahead import FEWEST_CARS, expected_words
-from reports.document.content import Certificate
+from reports.document.content import AheadRow, Certificate
+from reports.document.draw.curves import ChanceCurves
 
 
 def what_may_fail(content: Certificate) -> list[Flow]:
@@ -30,6 +33,8 @@ def what_may_fail(content: Certificate) -> list[Flow]:
             for row in told
         ]
         story.append(table(head, cells, [0.1, 0.44, *(0.38 / len(spans) for _span in spans), 0.08]))
+        if any(row.curve for row in told):
+            story += _curves(tuple(told))
     few = [
         f"{row.position} {row.name}. {row.made}" if row.made else f"{row.position} {row.name}"
         for row in ahead.rows
@@ -39,3 +44,10 @@ def what_may_fail(content: Certificate) -> list[Flow]:
         words = _("Too few cars with such a unit were seen here (under {least}) to say anything of: {names}.")
         story.append(text(words.format(least=FEWEST_CARS, names="; ".join(few)), SMALL))
     return story
+
+
+def _curves(told: tuple[AheadRow, ...]) -> list[Flow]:
+    chart = ChanceCurves(told)
+    names = ", ".join(row.position for row in chart.rows)
+    words = _("The same over the months, for {positions}: the line is the chance, the band the interval.")
+    return [CondPageBreak(chart.height + 30), text(words.format(positions=names), SMALL), Spacer(0, 4), chart]

@@ -106,11 +106,11 @@ class MotionChart(Flowable):  # type: ignore[misc]
         canvas.setFont(REGULAR, SIZE)
         for place, name in enumerate(lane.places):
             canvas.line(SIDE, level(place), end, level(place))
-            canvas.drawRightString(SIDE - 4, level(place) - 2.2, _cut(name, PLACES, SIZE))
+            canvas.drawRightString(SIDE - 4, level(place) - 2.2, cut(name, PLACES, SIZE))
         canvas.setFillColor(INK)
         canvas.setFont(BOLD, 7.5)
         middle = (level(0) + level(len(lane.places) - 1)) / 2 - 2.5
-        canvas.drawString(0, middle, _cut(lane.name, SIDE - PLACES - 8, 7.5, BOLD))
+        canvas.drawString(0, middle, cut(lane.name, SIDE - PLACES - 8, 7.5, BOLD))
         path = canvas.beginPath()
         path.moveTo(self.rest(0), level(lane.stands[0]))
         for step, (start, to) in enumerate(zip(lane.stands, lane.stands[1:], strict=False)):
@@ -128,7 +128,7 @@ class MotionChart(Flowable):  # type: ignore[misc]
         room = stringWidth(bar.position, BOLD, 7.5) + 4
         canvas.setFillColor(SOFT)
         canvas.setFont(REGULAR, SIZE)
-        canvas.drawString(room, -y, _cut(bar.name, SIDE - room - 6, SIZE))
+        canvas.drawString(room, -y, cut(bar.name, SIDE - room - 6, SIZE))
         canvas.setStrokeColor(LINE)
         canvas.setLineWidth(0.4)
         canvas.line(SIDE, -y, self.rest(len(self.picture.steps)) + REST * self.share, -y)
@@ -144,11 +144,11 @@ class MotionChart(Flowable):  # type: ignore[misc]
 
 
 def _lines(title: str, room: float) -> list[str]:
-    lines = [_cut(line, room, SIZE) for line in simpleSplit(plain(title), REGULAR, SIZE, room)]
-    return lines if len(lines) <= LINES else [*lines[: LINES - 1], _cut(f"{lines[LINES - 1]}…", room, SIZE)]
+    lines = [cut(line, room, SIZE) for line in simpleSplit(plain(title), REGULAR, SIZE, room)]
+    return lines if len(lines) <= LINES else [*lines[: LINES - 1], cut(f"{lines[LINES - 1]}…", room, SIZE)]
 
 
-def _cut(words: str, room: float, size: float, font: str = REGULAR) -> str:
+def cut(words: str, room: float, size: float, font: str = REGULAR) -> str:
     """`words` as far as they fit into `room` points, with an ellipsis where they do not."""
     words = plain(words).replace("\n", " ")
     if stringWidth(words, font, size) <= room:
