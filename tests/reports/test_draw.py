@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pypdfium2 as pdfium
 import pytest
@@ -12,8 +12,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from diagnostics.paper.fonts import MISSING, lacks_letters, plain
+from reports.document.compose import Worked
 from reports.document.content import Certificate, Finding, Issuer, Observed, Results, WorkDone
 from reports.document.draw import draw
+from reports.document.draw.results import together
 from tests.reports import sample
 
 
@@ -197,3 +199,35 @@ def test_a_car_known_by_its_year_alone_is_given_no_month(content: Certificate) -
     told = pages_of(draw(replace(content, item=item)).pdf)[0]
     assert re.search(r"Production year\s+2011\b", told)
     assert "Jan 2011" not in told
+
+
+def test_whole_trials_of_a_motion_stand_beside_each_other_and_others_by_themselves() -> None:
+    top = sample.system()
+    checks = [sample.trial(top, minute, "open") for minute in (0, 10, 20, 30)]
+    checks += [sample.trial(top, 5, "close"), sample.trial(top, 15, "close", stops_at="raise-stack")]
+    checks += [sample.trial(top, 25, "close", slow=1.3), sample.trial(top, 50, "close")]
+    work = Worked("BG8", "Replaced", "", sample.START + timedelta(minutes=40), "Ines Okafor")
+    found = sample.results(sample.evidence_of(checks, [work]))
+    groups = [(trials[0].motion, [one.ran for one in trials]) for trials in together(found)]
+    assert groups == [
+        ("open", [True, True, True]),
+        ("close", [True]),
+        ("close", [False]),
+        ("close", [True]),
+        ("open", [True]),
+        ("close", [True]),
+    ]
+    assert sum(len(trials) for trials in together(found)) == len(found.trials)
+
+
+def test_the_longest_of_three_times_is_decided_and_all_three_are_printed() -> None:
+    top = sample.system()
+    checks = [sample.trial(top, minute, "open", slow=slow) for minute, slow in ((0, 1.0), (10, 4.0), (20, 1.1))]
+    found = sample.results(sample.evidence_of(checks))
+    text = " ".join(" ".join(pages_of(draw(sample.certificate(found)).pdf)).split())
+    assert "Opening: ran to its end 3 times" in text
+    last = [trial.steps[-1] for trial in found.trials]
+    row = text[text.rindex(last[0].title) :]
+    assert row.startswith(f"{last[0].title} {last[0].seconds:.1f} s {last[1].seconds:.1f} s {last[2].seconds:.1f} s")
+    assert last[1].outcome == "fail"
+    assert row[:120].count("Fail") == 1

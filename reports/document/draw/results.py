@@ -19,10 +19,13 @@ from diagnostics.paper.kit import (
 from diagnostics.paper.marks import Tag
 from reports.document.compose.findings import quantity
 from reports.document.compose.results import lamp_words
-from reports.document.content import Certificate, Hold, MotionTrial, StepTime, WorkDone
+from reports.document.content import Certificate, Hold, MotionTrial, Results, StepTime, WorkDone
 from reports.document.draw.instruments import measured_with
 from reports.document.draw.motion import pictured
 from reports.document.draw.states import outcome_tag, proof_tag, seen_tag
+
+BESIDE = 3
+"""Trials of a motion whose times stand beside each other."""
 
 
 def results(content: Certificate) -> list[Flow]:
@@ -69,9 +72,49 @@ def _motions(content: Certificate) -> list[Flow]:
     watch = measured_with(content, "stopwatch")
     if watch:
         story.append(text(_("Times taken with: {watch}").format(watch=watch), SMALL))
-    for trial in content.results.trials:
-        story += [*_trial(trial)]
+    for trials in together(content.results):
+        story += _trial(trials[0]) if len(trials) == 1 else _trials(trials)
     return story
+
+
+def together(results: Results) -> list[list[MotionTrial]]:
+    """Trials in order of time; up to BESIDE of one motion that ran stand together, unless one that stopped, or work,
+    lies between them."""
+    groups: list[list[MotionTrial]] = []
+    open_: dict[str, list[MotionTrial]] = {}
+    for trial in results.trials:
+        group = open_.get(trial.motion)
+        worked = group is not None and any(group[-1].at <= work.at <= trial.at for work in results.work)
+        if group is not None and trial.ran and not worked and len(group) < BESIDE:
+            group.append(trial)
+            continue
+        groups.append([trial])
+        open_.pop(trial.motion, None)
+        if trial.ran:
+            open_[trial.motion] = groups[-1]
+    return groups
+
+
+def _trials(trials: list[MotionTrial]) -> list[Flow]:
+    """The seconds of each step beside each other, decided by the longest."""
+    title = _("{motion}: ran to its end {n} times").format(motion=trials[0].title, n=len(trials))
+    words = [f"{count}: {_when(trial)}" for count, trial in enumerate(trials, 1)]
+    heads = [f"{count}" for count in range(1, len(trials) + 1)]
+    head = [_("Step"), *heads, _("Usual"), _("Limit"), _("Decision")]
+    rows = []
+    for steps in zip(*(trial.steps for trial in trials), strict=True):
+        longest = max(steps, key=lambda step: -1.0 if step.seconds is None else step.seconds)
+        first, _measured, *rest = _step(longest)
+        rows.append([first, *(text(_measured_words(step), CELL_RIGHT) for step in steps), *rest])
+    share = 0.3 / len(trials)
+    story = [*subheading(title), text("; ".join(words), SOFT_SMALL)]
+    widths = [0.26, *(share for _one in trials), 0.14, 0.12, 0.18]
+    return [*story, table(head, rows, widths, right=tuple(range(1, len(trials) + 3)))]
+
+
+def _when(trial: MotionTrial) -> str:
+    words = _("{at}, by {by}").format(at=moment(trial.at), by=trial.by)
+    return words if trial.oil_c is None else words + _(", fluid at {oil:g} °C").format(oil=trial.oil_c)
 
 
 def _trial(trial: MotionTrial) -> list[Flow]:
@@ -80,24 +123,24 @@ def _trial(trial: MotionTrial) -> list[Flow]:
     head = [_("Step"), _("Measured"), _("Usual"), _("Limit"), _("Decision")]
     rows = [_step(step) for step in trial.steps]
     title = f"{trial.title}: {how}{lamp}"
-    words = _("{at}, by {by}").format(at=moment(trial.at), by=trial.by)
-    if trial.oil_c is not None:
-        words += _(", fluid at {oil:g} °C").format(oil=trial.oil_c)
-    parts = [*subheading(title), text(words, SOFT_SMALL)]
+    parts = [*subheading(title), text(_when(trial), SOFT_SMALL)]
     return [*parts, table(head, rows, [0.36, 0.14, 0.17, 0.13, 0.2], right=(1, 2, 3))]
 
 
 def _step(step: StepTime) -> list[Flow]:
     low, high = step.usual
-    untimed = {"ended": _("no time"), "stopped": _("stopped here"), "not-reached": _("not reached")}
-    measured = untimed[step.state] if step.seconds is None else quantity(step.seconds, "s")
     return [
         text(step.title, CELL),
-        text(measured, CELL_RIGHT),
+        text(_measured_words(step), CELL_RIGHT),
         text(f"{number(low, '.1f')}–{number(high, '.1f')} s", CELL_RIGHT),
         text(quantity(step.limit, "s"), CELL_RIGHT),
         text("–", CELL) if step.outcome is None else outcome_tag(step.outcome),
     ]
+
+
+def _measured_words(step: StepTime) -> str:
+    untimed = {"ended": _("no time"), "stopped": _("stopped here"), "not-reached": _("not reached")}
+    return untimed[step.state] if step.seconds is None else quantity(step.seconds, "s")
 
 
 def _limits(content: Certificate) -> list[Flow]:
