@@ -14,6 +14,7 @@ from diagnostics.selectors import revision_asked
 from reports import selectors, services
 from reports.bench import bench_list_pdf, pin_card_pdf
 from reports.document.content import PutRight
+from reports.document.draw.inspection import plan_words
 from reports.document.draw.instruments import instrument_words
 from reports.document.draw.put_right import cost_cells, cost_remarks, cost_words
 from reports.document.draw.states import STATEMENTS, WEIGHTS, statement_words, weight_words
@@ -50,6 +51,7 @@ def certificate(request: ShopRequest, number: str) -> HttpResponse:
         "statement": statement_words(content.overall.statement),
         "statement_shape": TAGS[STATEMENTS[content.overall.statement][0]],
         "findings": [(TAGS[WEIGHTS[one.weight][0]], weight_words(one.weight), one) for one in content.results.findings],
+        "plan_words": plan_words(content.results.plan) if content.results.plan else "",
         "proven": sum(row.made and row.released for row in tested),
         "sensors": len(tested),
         "pictures": selectors.pictures_on(found, content),

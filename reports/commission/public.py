@@ -14,6 +14,7 @@ from reports.commission import services
 from reports.commission.forms import CommissionForm, count_sending
 from reports.commission.models import Commission
 from reports.commission.selectors import certificate_of, followed, link_of, terms_shown
+from reports.document.draw.inspection import plan_words
 from reports.document.draw.states import STATEMENTS, WEIGHTS, statement_words, weight_words
 from reports.models import CertificateState
 from reports.views import TAGS, pdf_of
@@ -125,5 +126,6 @@ def _page(request: HttpRequest, found: Commission, token: str, *, sure: bool = F
     if seen.content is not None:
         statement, found_then = seen.content.overall.statement, seen.content.results.findings
         context["statement"], context["statement_shape"] = statement_words(statement), TAGS[STATEMENTS[statement][0]]
+        context["plan_words"] = plan_words(seen.content.results.plan) if seen.content.results.plan else ""
         context["findings"] = [(TAGS[WEIGHTS[one.weight][0]], weight_words(one.weight), one) for one in found_then]
     return no_path_told(render(request, "reports/commission/follow.html", context))

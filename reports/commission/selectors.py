@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from reports.commission.models import Commission, CommissionLink, CommissionState
 from reports.document.content import Certificate as Content
+from reports.inspection.selectors import inspection_of, standing_of
 from reports.models import Certificate, CertificateState
 from reports.selectors import content_of
 from shop.estimates import money_words
@@ -67,22 +68,37 @@ def client_of(job: Job) -> str:
 @dataclass(frozen=True, slots=True)
 class Followed:
     """What the buyer sees: how far it is in plain words; `certificate` the newest one, which may be withdrawn since;
-    `content` what it says, as long as it stands."""
+    `content` what it says, as long as it stands. `plan`: how many items of the plan are seen or skipped, of how many,
+    while the inspection goes on."""
 
     words: str
     certificate: Certificate | None = None
     content: Content | None = None
+    plan: tuple[int, int] | None = None
 
 
 def followed(commission: Commission) -> Followed:
     certificate = certificate_of(commission)
     if certificate is None:
-        return Followed(_so_far(commission))
+        return Followed(_so_far(commission), plan=_plan_so_far(commission))
     if certificate.state != CertificateState.ISSUED:
         words = _("The shop has withdrawn the certificate: what it says counts no more. Ask the shop for a new one.")
         return Followed(words, certificate)
     words = _("The inspection is finished and the certificate is here.")
     return Followed(words, certificate, content_of(certificate))
+
+
+def _plan_so_far(commission: Commission) -> tuple[int, int] | None:
+    """Counts only: what was found is released with the certificate."""
+    job = commission.job
+    if commission.state != CommissionState.TAKEN or job is None or job.stage == Stage.BOOKED:
+        return None
+    inspection = inspection_of(job)
+    if inspection is None:
+        return None
+    inspection.job = job
+    standing = standing_of(inspection)
+    return len(standing.rows) - len(standing.open_items), len(standing.rows)
 
 
 def certificate_of(commission: Commission) -> Certificate | None:

@@ -19,7 +19,9 @@ from diagnostics.engine.inspection.plan import plan_for
 from diagnostics.models import BenchSheet, Check
 from diagnostics.selectors import proof_of_job
 from diagnostics.services import sheet_open
+from reports.commission.models import Commission
 from reports.commission.services import CarFacts, commission_take
+from reports.document.draw.inspection import plan_words
 from reports.evidence import bench_of
 from reports.inspection import services
 from reports.inspection.models import Inspection, InspectionAnswer
@@ -360,3 +362,30 @@ def test_an_upload_that_is_no_picture_is_refused(
     refused = client_as("technician").post(reverse("reports:inspection-answer", args=[job.pk]), data)
     assert refused.status_code == 422
     assert not InspectionAnswer.objects.exists()
+
+
+def test_the_buyer_follows_how_much_of_the_plan_is_done_and_reads_no_finding_before_its_time(
+    client_as: Callable[[str], Client],
+    checked: Job,
+    inspection: Inspection,
+    tech: User,
+    owner: User,
+    client: Client,
+    issued_at_once: Any,
+) -> None:
+    commission, token = commissioned()
+    Commission.objects.filter(pk=commission.pk).update(state="taken", job=checked, appointment_on=timezone.localdate())
+    Job.objects.filter(pk=checked.pk).update(stage=Stage.TRACING)
+    say(inspection, tech, "seals", "water", words="Rear left")
+    address = reverse("reports:commission-follow", args=[token])
+    seen = sum(state != "missing" for state in states(inspection).values())
+    page = client.get(address)
+    assert f"{seen} of 36 items of the inspection plan are done so far." in page.text
+    assert "Rear left" not in page.text
+    finished(inspection, tech, owner)
+    with issued_at_once:
+        certificate_ask(job=checked, by=tech)
+    page = client.get(address)
+    said = plan_words(content_of(Certificate.objects.get()).results.plan)
+    assert said in page.text
+    assert said in client_as("owner").get(Certificate.objects.get().get_absolute_url()).text
