@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from diagnostics.engine.inspection.items import Item
 from diagnostics.engine.inspection.plan import left_out, plan_for
-from diagnostics.engine.proof import proof_of
 from diagnostics.engine.system.inspection import ExtraItem, InspectionRules
 from diagnostics.engine.system.model import TopSystem
 from reports.document.compose import Evidence, Seen, Worked, overall
@@ -49,9 +48,7 @@ def whole(top: TopSystem) -> list[Seen]:
 
 
 def covered(evidence: Evidence, answers: list[Answer], top: TopSystem | None = None) -> dict[str, Covered]:
-    last = {work.position: work.at for work in evidence.work}
-    fresh = [one.observation for one in evidence.seen if one.at > last.get(one.position, one.at - timedelta(1))]
-    rows = coverage(plan_for(evidence.system), evidence, proof_of(evidence.system, fresh), answers)
+    rows = coverage(plan_for(evidence.system), evidence, evidence.proof(), answers)
     return {row.item.key: row for row in rows}
 
 
@@ -107,6 +104,13 @@ def test_work_takes_back_what_was_seen_before_it() -> None:
     assert {key for key, row in rows.items() if row.state == "missing"} == {"sensor:BG8", "motion:open", "motion:close"}
 
 
+def test_a_state_seen_before_the_work_proves_nothing_after_it() -> None:
+    top = sample.system()
+    work = Worked("BG10", "Replaced", "", sample.START + timedelta(minutes=100), "Ines Okafor")
+    checks = [*whole(top), sample.pin(top, 110, "BG10", "closed")]
+    assert covered(sample.evidence_of(checks, [work]), [])["sensor:BG10"].state == "missing"
+
+
 def test_half_a_sensor_says_which_half_is_missing() -> None:
     top = sample.system()
     row = covered(sample.evidence_of([sample.pin(top, 0, "BG10", "closed")]), [])["sensor:BG10"]
@@ -142,6 +146,29 @@ def test_what_was_found_and_is_better_after_work_is_put_right_and_without_work_i
     work = Worked("MM3", "Sealed", "", sample.START + timedelta(minutes=220), "Ines Okafor")
     assert [weight for weight, _words in _findings([leak, dry])] == ["minor"]
     assert ("put-right", "Drops or runs; Union of MM3.") in _findings([leak, dry], [work])
+
+
+def test_work_after_the_better_answer_put_nothing_right() -> None:
+    leak, dry = answer("leaks", "drops", 210, "Union of MM3"), answer("leaks", "dry", 240)
+    late = Worked("MM3", "Sealed", "", sample.START + timedelta(minutes=250), "Ines Okafor")
+    assert [weight for weight, words in _findings([leak, dry], [late]) if "Union" in words] == ["minor"]
+
+
+def test_the_last_answer_counts() -> None:
+    top = sample.system()
+    answers = [*all_good(top), answer("latches", "stiff", 210, "Right"), answer("latches", "hold", 220)]
+    assert covered(sample.evidence_of(whole(top)), answers)["latches"].state == "done"
+    assert covered(sample.evidence_of(whole(top)), answers[:-1])["latches"].state == "finding"
+
+
+def test_what_was_skipped_stands_once_among_what_was_not_tested_with_its_reason() -> None:
+    top = sample.system()
+    checks = [one for one in whole(top) if one.position != "BG3"]
+    evidence = sample.evidence_of(checks)
+    answers = [*all_good(top), answer("sensor:BG3", SKIP, words="Behind the lining")]
+    found = with_plan(sample.results(evidence, planned=True), [*covered(evidence, answers).values()])
+    told = [row.why for row in found.not_tested if row.what.startswith("BG3")]
+    assert told == ["Skipped by Ines Okafor: Behind the lining"]
 
 
 def test_a_finding_is_not_skipped_away() -> None:
@@ -255,6 +282,8 @@ def test_the_paper_names_every_item_and_who_skipped_what() -> None:
     text = _text(draw(content).pdf)
     for row in rows:
         assert _squeezed(row.item.title) in text, row.item.title
+        if row.item.measured != "sensor":
+            assert _squeezed(row.words) in text, row.words
     assert _squeezed("Inspection plan of 36 items: 35 in order, 0 with a finding, 1 skipped.") in text
     assert text.count(_squeezed("The trim may not be taken off")) == 2  # in the plan, and under what was not tested
     assert _squeezed("15 sensors: each as asked; see the proof matrix.") in text
