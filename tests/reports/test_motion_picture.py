@@ -84,3 +84,13 @@ def test_no_words_and_no_number_of_steps_break_it(title: str, place: str, name: 
     )
     content = sample.certificate(replace(tried(sample.system()), pictured=(picture,)))
     assert draw(content).pages >= 3
+
+
+@pytest.mark.parametrize("rows", range(0, 40, 3))
+def test_the_heading_of_the_motions_never_stands_alone_at_the_foot_of_a_page(rows: int) -> None:
+    top = sample.system()
+    found = sample.results(sample.evidence_of([sample.trial(top, 0, "open")]))
+    more = tuple(replace(found.proof[0], position=f"XX{n}") for n in range(rows))
+    pages = pages_of(draw(sample.certificate(replace(found, proof=(*found.proof, *more)))).pdf)
+    page = next(text for text in pages if "Motions and their times" in text)
+    assert "as declared" in page[page.index("Motions and their times") :]

@@ -31,6 +31,11 @@ def pictured(pictures: tuple[MotionPicture, ...]) -> list[Flow]:
     return story
 
 
+def room_of(pictures: tuple[MotionPicture, ...]) -> float:
+    """Points that the first picture takes with its heading: less at the foot of a page would leave a heading alone."""
+    return MotionChart(pictures[0]).height + 90 if pictures else 0.0
+
+
 def _words(picture: MotionPicture) -> str:
     count = len(picture.steps)
     steps = _n("{count} step from left to right.", "{count} steps from left to right.", count).format(count=count)

@@ -1,5 +1,7 @@
 """The results in full: proof matrix, motion times, measured limits, other checks, work done, readings."""
 
+from reportlab.platypus import CondPageBreak
+
 from diagnostics.engine.hold import GUARD_BAR
 from diagnostics.engine.words import _, number
 from diagnostics.paper.kit import (
@@ -21,7 +23,7 @@ from reports.document.compose.findings import quantity
 from reports.document.compose.results import lamp_words
 from reports.document.content import Certificate, Hold, MotionTrial, Results, StepTime, WorkDone
 from reports.document.draw.instruments import measured_with
-from reports.document.draw.motion import pictured
+from reports.document.draw.motion import pictured, room_of
 from reports.document.draw.states import outcome_tag, proof_tag, seen_tag
 
 BESIDE = 3
@@ -66,7 +68,8 @@ def _proof(content: Certificate) -> list[Flow]:
 
 
 def _motions(content: Certificate) -> list[Flow]:
-    story: list[Flow] = [*heading(_("Motions and their times")), *pictured(content.results.pictured)]
+    pictures = content.results.pictured
+    story: list[Flow] = [CondPageBreak(room_of(pictures)), *heading(_("Motions and their times")), *pictured(pictures)]
     if not content.results.trials:
         return [*story, text(_("No motion was tried."))]
     watch = measured_with(content, "stopwatch")
