@@ -356,7 +356,9 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     batch = batch_ask(jobs=[job.pk], key=uuid4(), by=tech)
     enquiry = enquiry_send(revision=None, answers={}, contact=Contact(name="Ada", phone="1", words="Stops."))
     commission, followed_by = commissioned()
-    booked_one, _link = taken_on(job, model="Other", seller_phone="1", seller_consent_by="Ben")
+    to_buy = Car.objects.create(vin="0TWAH5903RT000007", maker="Halden", model="Brise", made_on=car.made_on)
+    inspecting = services.job_open(car=to_buy, by=counter, title="Inspection")
+    appointed, _token = taken_on(inspecting, model="Other", seller_phone="1", seller_consent_by="Ben")
     inspection = inspection_open(job=job, by=tech)
     answered = item_answer(inspection=inspection, by=tech, key="gaps", grade="even", entry_id=uuid.uuid4())
     meter = instrument(owner)
@@ -402,7 +404,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "inspection-answer": job.pk, "inspection-skip": job.pk, "inspection-strike": answered.pk,
         "commission-one": commission.pk, "commission-take": commission.pk, "commission-decline": commission.pk,
         "commission-link": commission.pk, "commission-erase": commission.pk, "commission-follow": followed_by,
-        "commission-appoint": booked_one.pk, "job-commission": job.pk,
+        "commission-appoint": appointed.pk, "job-commission": inspecting.pk,
         "instrument": meter.pk, "instrument-calibrate": meter.pk, "instrument-retire": meter.pk,
         "instrument-return": meter.pk, "calibration-strike": calibrated, "job-instruments": job.pk,
         "instrument-choose": job.pk, "instrument-unchoose": job.pk,

@@ -85,11 +85,11 @@ def appoint(request: ShopRequest, pk: int) -> HttpResponse:
             raise
         form.add_error(None, error.words)
         return _page(request, commission, error.status, appoint_form=form.seeing(commission))
-    words = _("The appointment of {number} is on {day} now.").format(
-        number=moved.number, day=day_words(moved.appointment_on)
-    )
-    told = _("There is nobody to tell: the buyer is erased.") if moved.erased_at else _("The buyer is told.")
-    messages.success(request, f"{words} {told}")
+    if moved.erased_at is None:
+        words = _("The appointment of {number} is on {day} now; the buyer is told.")
+    else:
+        words = _("The appointment of {number} is on {day} now; the buyer is erased, so nobody is told.")
+    messages.success(request, words.format(number=moved.number, day=day_words(moved.appointment_on)))
     return redirect(moved)
 
 

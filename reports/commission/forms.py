@@ -200,5 +200,8 @@ class AppointForm(forms.Form):
 
     def seeing(self, commission: Commission) -> "AppointForm":
         """What was typed, beside the appointment that stands now."""
-        self.data = {**self.data.dict(), "seen": f"{commission.appointment_on:%Y-%m-%d}"}
+        self.data = {
+            **{name: self.data.get(name) for name in self.fields},
+            "seen": f"{commission.appointment_on:%Y-%m-%d}",
+        }
         return self

@@ -193,7 +193,7 @@ def commission_appoint(
     row.appointment_on = appointment_on
     row.save(update_fields=["appointment_on"])
     # No lock of its own: who issues a certificate holds the job's key and waits for the commission.
-    Job.objects.filter(pk=row.job_id, promised_on=earlier).update(promised_on=appointment_on)
+    Job.objects.filter(commission=row.pk, promised_on=earlier).update(promised_on=appointment_on)
     words = _("Appointment of commission {number} moved from {earlier} to {day}.")
     _tell(row, by, "commission.moved", words, earlier=day_words(earlier), day=day_words(appointment_on))
     if row.erased_at is None:

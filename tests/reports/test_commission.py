@@ -315,7 +315,7 @@ class TestMovingTheAppointment:
         with django_capture_on_commit_callbacks(execute=True):
             answer = desk.post(f"{made.get_absolute_url()}appointment/", data, follow=True)
         words = answer.content.decode()
-        assert f"The appointment of {made.number} is on {day_words(later)} now. The buyer is told." in words
+        assert f"The appointment of {made.number} is on {day_words(later)} now; the buyer is told." in words
         made.refresh_from_db()
         job.refresh_from_db()
         assert (made.appointment_on, job.promised_on, made.state) == (later, later, "taken")
@@ -443,7 +443,7 @@ class TestMovingTheAppointment:
         data = {"appointment_on": f"{in_days(2):%Y-%m-%d}", "seen": f"{in_days(0):%Y-%m-%d}"}
         with django_capture_on_commit_callbacks(execute=True):
             answer = client_as("counter").post(f"{made.get_absolute_url()}appointment/", data, follow=True)
-        assert "There is nobody to tell: the buyer is erased." in answer.content.decode()
+        assert "the buyer is erased, so nobody is told." in answer.content.decode()
         assert (mail.outbox, CommissionLink.objects.count()) == ([], links)
 
     def test_who_may(self, shop: ShopProfile, parts_user: User, tech: User, job: Job, client_as: ClientAs) -> None:
