@@ -312,8 +312,10 @@ def _end(row: Commission, state: CommissionState) -> None:
 
 
 def _locked(commission: Commission) -> Commission:
-    rows = Commission.objects.select_for_update(of=("self",)).select_related("job__car", "customer")
-    return rows.get(pk=commission.pk)
+    """Held until the end of the transaction, and only then read with what it points at: to a row that it waited for
+    PostgreSQL joins what stood there before the wait, and a job or customer made meanwhile would be none."""
+    Commission.objects.select_for_update().get(pk=commission.pk)
+    return Commission.objects.select_related("job__car", "customer").get(pk=commission.pk)
 
 
 def _reason(text: str) -> str:
