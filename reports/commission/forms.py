@@ -189,7 +189,7 @@ class AppointForm(forms.Form):
     appointment_on = forms.DateField(label=gettext_lazy("New appointment"), widget=DayInput())
     why = LineField(
         label=gettext_lazy("Why"), max_length=REASON_AT_MOST, required=False,
-        help_text=gettext_lazy("May stay empty. It goes into the mail to the buyer and is kept nowhere else."),
+        help_text=gettext_lazy("It goes into the mail to the buyer and is kept nowhere else."),
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )  # fmt: skip
     seen = forms.DateField(widget=forms.HiddenInput)
