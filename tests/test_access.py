@@ -35,7 +35,7 @@ from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
 from tests.parts.planned import a_plan, needing
 from tests.parts.shelving import shelf_keys
-from tests.reports.commissioning import commissioned
+from tests.reports.commissioning import commissioned, taken_on
 from tests.reports.measuring import calibration, instrument
 from tests.reports.records.conftest import judged_import
 from tests.shop.bays import a_booking, left_bay
@@ -199,9 +199,11 @@ TABLE: list[tuple[str, str, dict[str, Any], frozenset[str]]] = [
     ("reports:commissions-waiting", "get", {}, ALL),
     ("reports:commission-one", "get", {}, ALL),
     ("reports:commission-take", "post", {"vin": "bad"}, BOOKS),
+    ("reports:commission-appoint", "post", {"appointment_on": "bad"}, BOOKS),
     ("reports:commission-decline", "post", {"reason": "We do not know this top."}, BOOKS),
     ("reports:commission-link", "post", {"act": "revoke"}, BOOKS),
     ("reports:commission-erase", "post", {"sure": "yes"}, CUSTOMERS),
+    ("reports:job-commission", "get", {}, ALL),
     ("reports:instruments", "get", {}, ALL),
     ("reports:instruments", "post", {"kind": "crowbar"}, BENCH),
     ("reports:instrument", "get", {}, ALL),
@@ -354,6 +356,9 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
     batch = batch_ask(jobs=[job.pk], key=uuid4(), by=tech)
     enquiry = enquiry_send(revision=None, answers={}, contact=Contact(name="Ada", phone="1", words="Stops."))
     commission, followed_by = commissioned()
+    to_buy = Car.objects.create(vin="0TWAH5903RT000007", maker="Halden", model="Brise", made_on=car.made_on)
+    inspecting = services.job_open(car=to_buy, by=counter, title="Inspection")
+    appointed, _token = taken_on(inspecting, model="Other", seller_phone="1", seller_consent_by="Ben")
     inspection = inspection_open(job=job, by=tech)
     answered = item_answer(inspection=inspection, by=tech, key="gaps", grade="even", entry_id=uuid.uuid4())
     meter = instrument(owner)
@@ -399,6 +404,7 @@ def address(car: Car, job: Job, counter: User, tech: User, owner: User) -> Calla
         "inspection-answer": job.pk, "inspection-skip": job.pk, "inspection-strike": answered.pk,
         "commission-one": commission.pk, "commission-take": commission.pk, "commission-decline": commission.pk,
         "commission-link": commission.pk, "commission-erase": commission.pk, "commission-follow": followed_by,
+        "commission-appoint": appointed.pk, "job-commission": inspecting.pk,
         "instrument": meter.pk, "instrument-calibrate": meter.pk, "instrument-retire": meter.pk,
         "instrument-return": meter.pk, "calibration-strike": calibrated, "job-instruments": job.pk,
         "instrument-choose": job.pk, "instrument-unchoose": job.pk,

@@ -1,5 +1,6 @@
 """Hostile values in every field of every form, in addresses and in searches: one clear answer, never a 500."""
 
+import datetime as dt
 import io
 import uuid
 from collections.abc import Callable, Iterator
@@ -18,7 +19,7 @@ from shop.models import Car, Job, Picture, ShopProfile, User
 from shop.services import invitation_make
 from shop.services.clocks import clock_start
 from tests.diagnostics.bench import add, opened, publish
-from tests.reports.commissioning import commissioned
+from tests.reports.commissioning import commissioned, taken_on
 from tests.reports.measuring import calibration, instrument
 from tests.reports.records.conftest import judged_import
 from tests.shop.bays import a_booking
@@ -171,6 +172,9 @@ FORMS: dict[str, dict[str, Any]] = {
         "vin": "0TWAH5903RT000002", "maker": "Halden", "model": "Brise", "made_on": "2014-01", "year_only": "on",
         "system": "rht-trio", "title": "Inspection", "appointment_on": "2999-01-01",
     },
+    "/commissions/{appointed}/appointment/": {
+        "appointment_on": "2999-01-01", "why": "Ill", "seen": "2020-01-01",
+    },
     "/commissions/{commission}/decline/": {"reason": "No"},
     "/commissions/{commission}/link/": {"act": "send"},
     "/commissions/{commission}/erase/": {"sure": "yes"},
@@ -233,6 +237,7 @@ SHOWN = (
     "/estimates/{draft}/", "/jobs/{job}/outlays/", "/e/{link}/",
     "/", "/cars/{car}/", "/jobs/{job}/", "/sheets/{sheet}/", "/sheets/{free}/", "/jobs/{job}/bench/panel/",
     "/commission/", "/commissions/", "/commissions/{commission}/", "/jobs/{job}/inspection/",
+    "/commissions/{appointed}/", "/jobs/{job}/commission/",
     "/instruments/", "/instruments/{meter}/", "/jobs/{job}/instruments/",
     "/enquiries/", "/enquiries/{enquiry}/", "/tell/", "/cars/{car}/units/", "/cars/{car}/pictures/",
     "/pictures/{picture}/look/", "/customers/{customer}/", "/shelf/",
@@ -266,6 +271,7 @@ def keys(car: Car, job: Job, counter: User, tech: User, owner: User) -> dict[str
             "car": car.pk, "customer": car.owner_id, "job": job.pk, "sheet": sheet.pk, "free": free.pk,
             "link": link, "draft": draft.pk, "answer": answer,
             "commission": (asked := commissioned())[0].pk, "followed": asked[1],
+            "appointed": taken_on(job, dt.date(2020, 1, 1), model="Other")[0].pk,
             "check": check.pk, "picture": picture.pk, "enquiry": told.pk, "sent": judged_import(owner).pk}  # fmt: skip
 
 

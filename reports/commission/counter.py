@@ -10,7 +10,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from reports.commission import services
-from reports.commission.forms import TakeForm
+from reports.commission.forms import AppointForm, TakeForm
 from reports.commission.mails import follow_url
 from reports.commission.models import Commission, CommissionState
 from reports.commission.selectors import (
@@ -22,8 +22,9 @@ from reports.commission.selectors import (
 )
 from shop.errors import ShopError
 from shop.http import ShopRequest, no_path_told
+from shop.models import Job
 from shop.permissions import needs
-from shop.words import check_digit_words
+from shop.words import check_digit_words, day_words
 
 
 @require_safe
@@ -67,6 +68,33 @@ def take(request: ShopRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @needs("enquiry.write")
+def appoint(request: ShopRequest, pk: int) -> HttpResponse:
+    """Moves the appointment of one that was taken on."""
+    commission, form = _commission(pk), AppointForm(request.POST)
+    if not form.is_valid():
+        return _page(request, commission, 422, appoint_form=form)
+    data = form.cleaned_data
+    try:
+        moved = services.commission_appoint(
+            commission=commission, by=request.user, appointment_on=data["appointment_on"], why=data["why"],
+            seen=data["seen"],
+        )  # fmt: skip
+    except ShopError as error:
+        commission = _commission(pk)
+        if not commission.is_movable:
+            raise
+        form.add_error(None, error.words)
+        return _page(request, commission, error.status, appoint_form=form.seeing(commission))
+    if moved.erased_at is None:
+        words = _("The appointment of {number} is on {day} now; the buyer is told.")
+    else:
+        words = _("The appointment of {number} is on {day} now; the buyer is erased, so nobody is told.")
+    messages.success(request, words.format(number=moved.number, day=day_words(moved.appointment_on)))
+    return redirect(moved)
+
+
+@require_POST
+@needs("enquiry.write")
 def decline(request: ShopRequest, pk: int) -> HttpResponse:
     found = services.commission_decline(
         commission=_commission(pk), by=request.user, reason=request.POST.get("reason", "")
@@ -104,6 +132,16 @@ def erase(request: ShopRequest, pk: int) -> HttpResponse:
     return redirect(commission)
 
 
+@never_cache
+@require_safe
+def job_commission(request: ShopRequest, pk: int) -> HttpResponse:
+    """What a job's commission asks for, for the job's page; nothing there where the job comes from none."""
+    job = get_object_or_404(Job.objects.select_related("car"), pk=pk)
+    context = {"job": job, "commission": Commission.objects.filter(job=job).first()}
+    part = "#panel" if request.htmx else ""
+    return render(request, f"reports/commission/panel.html{part}", context)
+
+
 def _commission(pk: int) -> Commission:
     return get_object_or_404(Commission.objects.select_related("job__car", "customer"), pk=pk)
 
@@ -115,4 +153,6 @@ def _page(request: ShopRequest, commission: Commission, status: int = 200, **mor
         context |= {"car": car, "customer": customer_of(commission.email)}
         context["vin_words"] = check_digit_words(commission.vin) if commission.vin else ""
         context["take_form"] = TakeForm.of(commission, car)
+    if commission.is_movable:
+        context["appoint_form"] = AppointForm.of(commission)
     return render(request, "reports/commission/one.html", context | more, status=status)

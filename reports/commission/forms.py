@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from diagnostics.enquiry_forms import GuardedForm
 from reports.commission.models import Commission, TopKind
-from reports.commission.services import CarFacts, Wanted
+from reports.commission.services import REASON_AT_MOST, CarFacts, Wanted
 from shop import vin as vins
 from shop.forms import DayInput, MonthField
 from shop.http import sender_address
@@ -181,3 +181,27 @@ class TakeForm(forms.Form):
     def facts(self) -> CarFacts:
         data = self.cleaned_data
         return CarFacts(data["maker"], data["model"], data["made_on"], data["year_only"], data["system"])
+
+
+class AppointForm(forms.Form):
+    """Moves the appointment. `seen`: the one that stood on the page, so that nobody moves what they have not read."""
+
+    appointment_on = forms.DateField(label=gettext_lazy("New appointment"), widget=DayInput())
+    why = LineField(
+        label=gettext_lazy("Why"), max_length=REASON_AT_MOST, required=False,
+        help_text=gettext_lazy("It goes into the mail to the buyer and is kept nowhere else."),
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )  # fmt: skip
+    seen = forms.DateField(widget=forms.HiddenInput)
+
+    @classmethod
+    def of(cls, commission: Commission) -> "AppointForm":
+        return cls(initial={"seen": commission.appointment_on})
+
+    def seeing(self, commission: Commission) -> "AppointForm":
+        """What was typed, beside the appointment that stands now."""
+        self.data = {
+            **{name: self.data.get(name) for name in self.fields},
+            "seen": f"{commission.appointment_on:%Y-%m-%d}",
+        }
+        return self

@@ -19,12 +19,12 @@ def follow_url(token: str) -> str:
     return urljoin(str(settings.PUBLIC_URL), reverse("reports:commission-follow", args=[token]))
 
 
-def mail_later(commission: Commission, step: str, token: str = "") -> None:
-    """Send the mail of a step (a key of _subject) once the transaction holds. The address is read now: after an
-    erasure it is gone."""
+def mail_later(commission: Commission, step: str, token: str = "", **said: object) -> None:
+    """Send the mail of a step (a key of _subject) once the transaction holds; `said`: what its text needs besides the
+    commission. The address is read now: after an erasure it is gone."""
     if not commission.email:
         return
-    subject, text = _subject(step).format(number=commission.number), _text(commission, step, token)
+    subject, text = _subject(step).format(number=commission.number), _text(commission, step, token, said)
     transaction.on_commit(partial(_send, commission.pk, commission.email, subject, text), robust=True)
 
 
@@ -32,6 +32,7 @@ def _subject(step: str) -> str:
     words = {
         "received": _("Commission {number}: we have it"),
         "taken": _("Commission {number}: the inspection is booked"),
+        "moved": _("Commission {number}: another day for the inspection"),
         "declined": _("Commission {number}: we cannot do it"),
         "withdrawn": _("Commission {number}: you have withdrawn it"),
         "link": _("Commission {number}: your link"),
@@ -41,8 +42,8 @@ def _subject(step: str) -> str:
     return words[step]
 
 
-def _text(commission: Commission, step: str, token: str) -> str:
-    context = {
+def _text(commission: Commission, step: str, token: str, said: dict[str, object]) -> str:
+    context = said | {
         "commission": commission,
         "step": step,
         "link": follow_url(token) if token else "",

@@ -120,6 +120,11 @@ class Commission(models.Model):
     def number(self) -> str:
         return f"C{self.pk:05d}"
 
+    @property
+    def is_movable(self) -> bool:
+        """Whether its appointment may be put on another day."""
+        return self.state == CommissionState.TAKEN and self.job is not None and self.job.is_open
+
 
 class CommissionLink(models.Model):
     """By what address the buyer follows a commission; only the hash of its secret is kept. Each mail has its own."""

@@ -13,7 +13,9 @@ urlpatterns = [
     path("commissions/waiting/", counter.waiting, name="commissions-waiting"),
     path("commissions/<int:pk>/", counter.one, name="commission-one"),
     path("commissions/<int:pk>/take/", counter.take, name="commission-take"),
+    path("commissions/<int:pk>/appointment/", counter.appoint, name="commission-appoint"),
     path("commissions/<int:pk>/decline/", counter.decline, name="commission-decline"),
     path("commissions/<int:pk>/link/", counter.link, name="commission-link"),
     path("commissions/<int:pk>/erase/", counter.erase, name="commission-erase"),
+    path("jobs/<int:pk>/commission/", counter.job_commission, name="job-commission"),
 ]

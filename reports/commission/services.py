@@ -22,6 +22,7 @@ from shop.models import Car, Customer, Job, OwnerChange, ShopProfile, User
 from shop.permissions import require
 from shop.services import car_create, job_open, note_add, trail_record
 from shop.services.people import token_hash
+from shop.words import day_words
 
 FOLLOWED_FOR = dt.timedelta(days=90)
 REASON_AT_MOST = 300
@@ -115,8 +116,7 @@ def commission_take(
     if row.job is not None and row.state != CommissionState.WITHDRAWN:
         return row.job
     _refuse_unless_asked(row)
-    if appointment_on < timezone.localdate():
-        raise ShopError(_("The appointment lies in the past; expected today or later."))
+    _refuse_past(appointment_on)
     car = car_of(vin) or _car(by, vin, facts)
     job = job_open(car=car, by=by, title=title, promised_on=appointment_on)
     inspection_open(job=job, by=by)
@@ -153,17 +153,51 @@ def _customer(commission: Commission, by: User) -> Customer:
 def commission_decline(*, commission: Commission, by: User, reason: str) -> Commission:
     """ShopError without a reason, which the buyer reads; Conflict where it waits no more."""
     require(by, "enquiry.write")
-    reason = " ".join(reason.replace("\0", " ").split())
+    reason = _reason(reason)
     if not reason:
         raise ShopError(_("Say why it is declined: the buyer reads it."))
-    if len(reason) > REASON_AT_MOST:
-        raise ShopError(_("The reason is too long; expected at most {most} characters.").format(most=REASON_AT_MOST))
     row = _locked(commission)
     _refuse_unless_asked(row)
     row.declined_reason = reason
     _end(row, CommissionState.DECLINED)
     _tell(row, by, "commission.declined", _("Commission {number} declined."))
     mail_later(row, "declined", _link(row))
+    return row
+
+
+@transaction.atomic
+def commission_appoint(
+    *, commission: Commission, by: User, appointment_on: dt.date, why: str = "", seen: dt.date | None = None
+) -> Commission:
+    """Move the appointment of one that was taken on, and tell the buyer; the day that the job is promised for goes
+    along where it was the earlier appointment. `seen`: the appointment that whoever moves it has read; else that of
+    `commission` as it was handed over. Of two who move it to one day the second gets what the first did.
+
+    ShopError for a day that is over or on which it is already; Conflict where it is not taken on, its job is finished,
+    or somebody else has moved it to another day meanwhile. `why` goes into the mail and is kept nowhere: it may speak
+    of the buyer.
+    """
+    require(by, "enquiry.write")
+    why, seen = _reason(why), seen or commission.appointment_on
+    row = _locked(commission)
+    _refuse_unless_movable(row)
+    earlier = row.appointment_on
+    if earlier != seen:
+        if earlier == appointment_on:
+            return row
+        words = _("Somebody has moved the appointment of {number} meanwhile, to {day}. Look whether to move it again.")
+        raise Conflict(words.format(number=row.number, day=day_words(earlier)))
+    if appointment_on == earlier:
+        raise ShopError(_("The appointment is on this day already; give another one."))
+    _refuse_past(appointment_on)
+    row.appointment_on = appointment_on
+    row.save(update_fields=["appointment_on"])
+    # No lock of its own: who issues a certificate holds the job's key and waits for the commission.
+    Job.objects.filter(commission=row.pk, promised_on=earlier).update(promised_on=appointment_on)
+    words = _("Appointment of commission {number} moved from {earlier} to {day}.")
+    _tell(row, by, "commission.moved", words, earlier=day_words(earlier), day=day_words(appointment_on))
+    if row.erased_at is None:
+        mail_later(row, "moved", _link(row), earlier=earlier, why=why)
     return row
 
 
@@ -278,8 +312,32 @@ def _end(row: Commission, state: CommissionState) -> None:
 
 
 def _locked(commission: Commission) -> Commission:
-    rows = Commission.objects.select_for_update(of=("self",)).select_related("job__car", "customer")
-    return rows.get(pk=commission.pk)
+    """Held until the end of the transaction, and only then read with what it points at: to a row that it waited for
+    PostgreSQL joins what stood there before the wait, and a job or customer made meanwhile would be none."""
+    Commission.objects.select_for_update().get(pk=commission.pk)
+    return Commission.objects.select_related("job__car", "customer").get(pk=commission.pk)
+
+
+def _reason(text: str) -> str:
+    """What the buyer reads, on one line."""
+    reason = " ".join(text.replace("\0", " ").split())
+    if len(reason) > REASON_AT_MOST:
+        raise ShopError(_("The reason is too long; expected at most {most} characters.").format(most=REASON_AT_MOST))
+    return reason
+
+
+def _refuse_past(appointment_on: dt.date) -> None:
+    if appointment_on < timezone.localdate():
+        raise ShopError(_("The appointment lies in the past; expected today or later."))
+
+
+def _refuse_unless_movable(row: Commission) -> None:
+    if row.state != CommissionState.TAKEN:
+        words = _("Commission {number} has no appointment to move: {state}.")
+        raise Conflict(words.format(number=row.number, state=row.get_state_display()))
+    if not row.is_movable:
+        words = _("The job of commission {number} is finished; its appointment is over.")
+        raise Conflict(words.format(number=row.number))
 
 
 def _refuse_unless_asked(row: Commission) -> None:
@@ -288,6 +346,6 @@ def _refuse_unless_asked(row: Commission) -> None:
         raise Conflict(words.format(number=row.number, state=row.get_state_display()))
 
 
-def _tell(row: Commission, by: User | None, kind: str, words: str) -> None:
-    text = words.format(number=row.number)
+def _tell(row: Commission, by: User | None, kind: str, words: str, **said: str) -> None:
+    text = words.format(number=row.number, **said)
     trail_record(by=by, job=row.job, kind=kind, words=text, link=row.get_absolute_url())

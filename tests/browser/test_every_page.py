@@ -30,7 +30,7 @@ from tests.diagnostics.bench import add, opened, publish
 from tests.diagnostics.learned import keep_one_range
 from tests.parts.planned import a_plan, needing
 from tests.parts.shelving import shelf_keys
-from tests.reports.commissioning import commissioned
+from tests.reports.commissioning import commissioned, taken_on
 from tests.reports.measuring import calibration, instrument
 from tests.reports.records.conftest import judged_import
 from tests.reports.test_services import ask_and_issue
@@ -208,6 +208,10 @@ def pages(car: Car, job: Job, tech: User, owner: User, counter: User, parts_user
         "commissions": "/commissions/",
         "commission at the counter": (asked := commissioned(name=long.name, place="Quay " * 30))[0].get_absolute_url(),
         "commission, as the buyer sees it": f"/c/{asked[1]}/",
+        "commission whose appointment can be moved": taken_on(
+            job, model="Other", name=long.name, place="Quay " * 30, seller_phone="1" * 40, seller_consent_by=long.name
+        )[0].get_absolute_url(),
+        "commission of the job": f"{job.get_absolute_url()}commission/",
         "system": "/systems/rht-trio/",
         "rates": "/systems/rht-trio/rates/",
         "played": "/systems/rht-trio/play/?motion=close&step=99&fault=BG4:never-makes",

@@ -9,7 +9,7 @@ from django.utils import timezone
 from reports.commission.selectors import terms_shown
 from reports.commission.services import Wanted, commission_send
 from reports.models import Commission
-from shop.models import ShopProfile
+from shop.models import Job, ShopProfile
 
 
 def commissioned(**change: Any) -> tuple[Commission, str]:
@@ -25,3 +25,11 @@ def commissioned(**change: Any) -> tuple[Commission, str]:
         "email": "oda@buyer.example", "phone": "555 0170",
     }  # fmt: skip
     return commission_send(wanted=Wanted(**(wanted | change)), terms=terms_shown(shop))
+
+
+def taken_on(job: Job, appointment_on: dt.date | None = None, **change: Any) -> tuple[Commission, str]:
+    """One that became `job`, with its appointment (today where none is given), and the secret of its link."""
+    made, token = commissioned(**change)
+    made.state, made.job, made.appointment_on = "taken", job, appointment_on or timezone.localdate()
+    made.save()
+    return made, token

@@ -25,7 +25,8 @@ from reports.models import Certificate, Commission, CommissionLink
 from shop.errors import Conflict, Refused, ShopError
 from shop.estimates import money_words
 from shop.models import Car, Customer, Job, JobNote, ShopProfile, TrailEntry, User
-from tests.reports.commissioning import commissioned
+from shop.words import day_words
+from tests.reports.commissioning import commissioned, taken_on
 from tests.reports.signing import file_of, issued
 from tests.test_hostile import HOSTILE
 
@@ -296,6 +297,214 @@ class TestAtTheCounter:
         with django_capture_on_commit_callbacks(execute=True):
             made, _token = commissioned()
         assert "Mail not sent" in client_as("counter").get(made.get_absolute_url()).content.decode()
+
+
+def in_days(days: int) -> dt.date:
+    return timezone.localdate() + dt.timedelta(days=days)
+
+
+class TestMovingTheAppointment:
+    def test_the_buyer_reads_the_new_day_and_the_job_goes_along(
+        self, shop: ShopProfile, client_as: ClientAs, counter: User, django_capture_on_commit_callbacks: Any
+    ) -> None:
+        made, token = commissioned()
+        job, desk, today, later = taken(made, counter), client_as("counter"), in_days(0), in_days(3)
+        page = desk.get(made.get_absolute_url()).content.decode()
+        assert "Move the appointment" in page
+        data = {"appointment_on": f"{later:%Y-%m-%d}", "why": "  Our gauge is\naway. ", "seen": f"{today:%Y-%m-%d}"}
+        with django_capture_on_commit_callbacks(execute=True):
+            answer = desk.post(f"{made.get_absolute_url()}appointment/", data, follow=True)
+        words = answer.content.decode()
+        assert f"The appointment of {made.number} is on {day_words(later)} now; the buyer is told." in words
+        made.refresh_from_db()
+        job.refresh_from_db()
+        assert (made.appointment_on, job.promised_on, made.state) == (later, later, "taken")
+        (letter,) = mail.outbox
+        assert letter.subject == f"Commission {made.number}: another day for the inspection"
+        assert letter.to == ["oda@buyer.example"]
+        assert f"It was on {day_words(today)}; it is now on {day_words(later)}." in letter.body
+        assert "Why: Our gauge is away." in letter.body
+        link = re.search(r"/c/[\w-]{43}/", letter.body)
+        assert link is not None
+        for path in (link[0], f"/c/{token}/"):
+            seen = Client().get(path).content.decode()
+            assert f"Appointment: {day_words(later)}" in seen
+            assert day_words(today) not in re.sub(r"<time.*?</time>", "", seen)
+
+    def test_the_trail_names_the_number_and_nothing_of_the_buyer(
+        self, shop: ShopProfile, counter: User, job: Job
+    ) -> None:
+        made, _token = taken_on(job, in_days(1))
+        services.commission_appoint(commission=made, by=counter, appointment_on=in_days(2), why="Oda Marchbank is ill")
+        entry = TrailEntry.objects.get(kind="commission.moved")
+        days = f"from {day_words(in_days(1))} to {day_words(in_days(2))}"
+        assert entry.words == f"Appointment of commission {made.number} moved {days}."
+        assert (entry.job, entry.by, entry.link) == (job, counter, made.get_absolute_url())
+        rows = [str(list(model.objects.values())) for model in (TrailEntry, Job, JobNote)]
+        assert not [one for one in rows if "Marchbank" in one or " ill" in one]
+
+    def test_a_day_that_was_promised_otherwise_stays(self, shop: ShopProfile, counter: User, job: Job) -> None:
+        made, _token = taken_on(job, in_days(1))
+        for promised in (in_days(5), None):
+            Job.objects.filter(pk=job.pk).update(promised_on=promised)
+            services.commission_appoint(
+                commission=made, by=counter, appointment_on=in_days(2 if promised else 3), why=""
+            )
+            made.refresh_from_db()
+            job.refresh_from_db()
+            assert job.promised_on == promised
+        assert made.appointment_on == in_days(3)
+
+    @pytest.mark.parametrize(
+        ("days", "why", "words"),
+        [(-1, "", "lies in the past"), (1, "", "on this day already"), (2, "x" * 301, "at most 300 characters")],
+    )
+    def test_a_bad_day_is_refused_and_nothing_is_kept(
+        self, shop: ShopProfile, counter: User, job: Job, days: int, why: str, words: str,
+        django_capture_on_commit_callbacks: Any,
+    ) -> None:  # fmt: skip
+        made, _token = taken_on(job, in_days(1))
+        with (
+            django_capture_on_commit_callbacks(execute=True),
+            pytest.raises(ShopError, match=words) as told,
+        ):
+            services.commission_appoint(commission=made, by=counter, appointment_on=in_days(days), why=why)
+        assert told.value.status == 422
+        made.refresh_from_db()
+        assert made.appointment_on == in_days(1)
+        assert (mail.outbox, TrailEntry.objects.filter(kind="commission.moved").count()) == ([], 0)
+
+    @pytest.mark.parametrize("state", ["asked", "declined", "withdrawn", "done"])
+    def test_only_what_is_taken_on_has_one_to_move(
+        self, shop: ShopProfile, counter: User, client_as: ClientAs, job: Job, state: str
+    ) -> None:
+        made, _token = taken_on(job)
+        if state in ("asked", "declined"):
+            made.job = None
+        made.state, made.declined_reason = state, "No"
+        made.ended_at = None if state == "asked" else timezone.now()
+        made.save()
+        with pytest.raises(Conflict, match="has no appointment to move"):
+            services.commission_appoint(commission=made, by=counter, appointment_on=in_days(2))
+        desk, data = client_as("counter"), {"appointment_on": f"{in_days(2)}", "seen": f"{in_days(0)}"}
+        assert desk.post(f"{made.get_absolute_url()}appointment/", data).status_code == 409
+        assert "Move the appointment" not in desk.get(made.get_absolute_url()).content.decode()
+
+    def test_of_a_finished_job_it_is_over(
+        self, shop: ShopProfile, counter: User, client_as: ClientAs, job: Job
+    ) -> None:
+        made, _token = taken_on(job)
+        Job.objects.filter(pk=job.pk).update(stage="done", finished_at=timezone.now())
+        with pytest.raises(Conflict, match="is finished; its appointment is over"):
+            services.commission_appoint(commission=made, by=counter, appointment_on=in_days(2))
+        assert "Move the appointment" not in client_as("counter").get(made.get_absolute_url()).content.decode()
+
+    def test_who_saw_another_day_is_told_and_two_clicks_are_one(
+        self, shop: ShopProfile, client_as: ClientAs, counter: User, job: Job, django_capture_on_commit_callbacks: Any
+    ) -> None:
+        made, _token = taken_on(job, in_days(1))
+        desk, seen = client_as("counter"), f"{in_days(1):%Y-%m-%d}"
+        with django_capture_on_commit_callbacks(execute=True):
+            for _click in range(2):
+                data = {"appointment_on": f"{in_days(4):%Y-%m-%d}", "seen": seen}
+                assert desk.post(f"{made.get_absolute_url()}appointment/", data).status_code == 302
+        assert len(mail.outbox) == TrailEntry.objects.filter(kind="commission.moved").count() == 1
+        data = {"appointment_on": f"{in_days(6):%Y-%m-%d}", "why": "Later", "seen": seen}
+        answer = desk.post(f"{made.get_absolute_url()}appointment/", data)
+        page = answer.content.decode()
+        assert answer.status_code == 409
+        assert f"meanwhile, to {day_words(in_days(4))}" in page
+        assert all(f'value="{value}"' in page for value in ("Later", f"{in_days(6):%Y-%m-%d}"))
+        made.refresh_from_db()
+        assert made.appointment_on == in_days(4)
+        again = re.search(r'name="seen" value="([^"]+)"', page)
+        assert again is not None
+        assert desk.post(f"{made.get_absolute_url()}appointment/", data | {"seen": again[1]}).status_code == 302
+
+    def test_what_is_wrong_in_the_form_is_said(self, shop: ShopProfile, client_as: ClientAs, job: Job) -> None:
+        made, _token = taken_on(job)
+        desk, address = client_as("counter"), f"{made.get_absolute_url()}appointment/"
+        data = {"appointment_on": f"{in_days(-1):%Y-%m-%d}", "why": "Later", "seen": f"{in_days(0):%Y-%m-%d}"}
+        for change, words in (
+            ({}, "lies in the past"), ({"appointment_on": "soon"}, "Enter a valid date."),
+            ({"seen": ""}, "Which appointment you saw did not come along."),
+        ):  # fmt: skip
+            answer = desk.post(address, data | change)
+            assert answer.status_code == 422
+            assert words in answer.content.decode()
+            assert 'value="Later"' in answer.content.decode()
+
+    def test_of_an_erased_buyer_the_day_moves_and_nobody_is_told(
+        self, shop: ShopProfile, client_as: ClientAs, counter: User, job: Job, django_capture_on_commit_callbacks: Any
+    ) -> None:
+        made, _token = taken_on(job)
+        services.commission_erase(commission=made, by=counter)
+        links = CommissionLink.objects.count()
+        data = {"appointment_on": f"{in_days(2):%Y-%m-%d}", "seen": f"{in_days(0):%Y-%m-%d}"}
+        with django_capture_on_commit_callbacks(execute=True):
+            answer = client_as("counter").post(f"{made.get_absolute_url()}appointment/", data, follow=True)
+        assert "the buyer is erased, so nobody is told." in answer.content.decode()
+        assert (mail.outbox, CommissionLink.objects.count()) == ([], links)
+
+    def test_who_may(self, shop: ShopProfile, parts_user: User, tech: User, job: Job, client_as: ClientAs) -> None:
+        made, _token = taken_on(job)
+        with pytest.raises(Refused):
+            services.commission_appoint(commission=made, by=parts_user, appointment_on=in_days(2))
+        assert "Move the appointment" not in client_as("parts").get(made.get_absolute_url()).content.decode()
+        assert services.commission_appoint(commission=made, by=tech, appointment_on=in_days(2)).pk == made.pk
+
+
+class TestOnTheJobsPage:
+    HTMX = {"HX-Request": "true"}
+
+    def test_it_says_what_was_commissioned(self, shop: ShopProfile, client_as: ClientAs, job: Job) -> None:
+        made, _token = taken_on(job, in_days(1), seller_phone="555 0199", seller_consent_by="Mr Vane")
+        address = f"{job.get_absolute_url()}commission/"
+        for role in ("technician", "counter", "parts", "owner"):
+            assert f'hx-get="{address}"' in client_as(role).get(job.get_absolute_url()).content.decode()
+            answer = client_as(role).get(address, headers=self.HTMX)
+            panel = answer.content.decode()
+            assert "<html" not in panel
+            assert "no-store" in answer["Cache-Control"]
+            for said in (
+                f'href="{made.get_absolute_url()}"', made.number, "Taken on", "Does it leak?", "Lorne, Quay 3",
+                day_words(in_days(1)), "Oda Marchbank", "555 0199", "consent given by Mr Vane",
+            ):  # fmt: skip
+                assert said in panel, said
+            assert "oda@buyer.example" not in panel
+
+    def test_nothing_of_the_seller_once_it_has_ended_or_of_the_buyer_once_erased(
+        self, shop: ShopProfile, client_as: ClientAs, counter: User, job: Job
+    ) -> None:
+        made, _token = taken_on(job, seller_phone="555 0199", seller_consent_by="Mr Vane")
+        services.commission_withdraw(commission=made)
+        desk, address = client_as("counter"), f"{job.get_absolute_url()}commission/"
+        panel = desk.get(address, headers=self.HTMX).content.decode()
+        assert "Withdrawn" in panel
+        assert "Vane" not in panel
+        assert "0199" not in panel
+        services.commission_erase(commission=made, by=counter)
+        panel = desk.get(address, headers=self.HTMX).content.decode()
+        assert "(buyer erased)" in panel
+        for secret in ("Marchbank", "Does it leak", "Quay"):
+            assert secret not in panel
+
+    def test_a_job_of_no_commission_has_no_panel(self, shop: ShopProfile, client_as: ClientAs, job: Job) -> None:
+        taken_on(Job.objects.create(car=job.car, title="Other", held_since=job.held_since, opened_at=job.opened_at,
+                                    opened_by=job.opened_by))  # fmt: skip
+        desk, address = client_as("counter"), f"{job.get_absolute_url()}commission/"
+        assert desk.get(address, headers=self.HTMX).content.strip() == b""
+        assert "This job comes from no commission." in desk.get(address).content.decode()
+
+    def test_the_jobs_page_asks_no_more_for_it(self, shop: ShopProfile, client_as: ClientAs, job: Job) -> None:
+        desk, counts = client_as("counter"), []
+        for act in (lambda: None, lambda: taken_on(job)):
+            act()
+            desk.get(job.get_absolute_url())
+            with CaptureQueriesContext(connection) as queries:
+                desk.get(job.get_absolute_url())
+            counts.append(len(queries))
+        assert counts[0] == counts[1]
 
 
 class TestFollowing:
