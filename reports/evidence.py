@@ -18,7 +18,7 @@ from shop.models import Job
 @dataclass(frozen=True, slots=True)
 class Bench:
     """The job at the bench. `counted`: checks in order of time that are neither struck out nor refused; `struck`: how
-    many were struck out; `seen`: those of `counted` that were made under `system`."""
+    many were struck out; `seen`: those of `counted` that were made under `system`; `booked`: the rows of `work`."""
 
     sheet: BenchSheet | None
     system: TopSystem | None
@@ -26,6 +26,7 @@ class Bench:
     struck: int
     seen: tuple[compose.Seen, ...]
     work: tuple[compose.Worked, ...]
+    booked: tuple[Work, ...] = ()
 
     @property
     def evidence(self) -> compose.Evidence | None:
@@ -33,6 +34,7 @@ class Bench:
 
 
 def bench_of(job: Job) -> Bench:
+    booked = tuple(bench.work_of_job(job))
     rows = list(bench.checks_of_job(job).select_related("sheet__revision"))
     counted = tuple(row for row in rows if row.struck_at is None and row.verdict != "refused")
     sheet = bench.sheet_of_job(job)
@@ -46,7 +48,8 @@ def bench_of(job: Job) -> Bench:
         counted=counted,
         struck=sum(row.struck_at is not None for row in rows),
         seen=seen,
-        work=tuple(_worked(row) for row in bench.work_of_job(job)),
+        work=tuple(map(_worked, booked)),
+        booked=booked,
     )
 
 

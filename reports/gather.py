@@ -23,7 +23,7 @@ from diagnostics.selectors.failure_model import outlook_of_car
 from diagnostics.services.free import FreeReading, judge_free
 from reports.commission.selectors import client_of
 from reports.document import compose
-from reports.document.compose.coverage import Covered, surroundings_words, with_plan
+from reports.document.compose.coverage import Covered, surroundings_words, with_findings, with_plan
 from reports.document.content import (
     Ahead,
     Certificate,
@@ -40,7 +40,7 @@ from reports.document.content import (
 from reports.document.decide import Meter
 from reports.document.languages import ENGLISH, LanguageError, speaking_in
 from reports.evidence import Bench, bench_of
-from reports.inspection.selectors import Standing, inspection_of, standing_of
+from reports.inspection.selectors import Standing, inspection_of, rows_answered, standing_of
 from reports.instruments.selectors import used_values
 from reports.put_right import put_right
 from shop.errors import ShopError
@@ -132,10 +132,10 @@ def _content(
 
 
 def results_of_job(job: Job) -> Results:
-    """What was seen and done in `job`, as a certificate would say it now; of a job without any check too."""
-    at_bench, standing = _read(job)
-    covered = standing.rows if standing is not None and not standing.open_items else ()
-    return _results(job, at_bench, covered, compose.meter_of(used_values(job), _days(at_bench.counted, covered)))
+    """What was seen and done in `job`, as a certificate would say it now; of a job without any check too. Of a
+    plan that is open what was found."""
+    at_bench = bench_of(job)
+    return with_findings(_results(job, at_bench, (), None), rows_answered(job, at_bench))
 
 
 def _pictures(job: Job) -> tuple[Shown, ...]:
@@ -231,7 +231,7 @@ def _refuse_open(standing: Standing) -> None:
 
 def _results(job: Job, at_bench: Bench, covered: Sequence[Covered], meter: Meter | None) -> Results:
     sheet, evidence, counted = at_bench.sheet, at_bench.evidence, at_bench.counted
-    case = bench.evidence_of_sheet(sheet) if sheet is not None else None
+    case = bench.evidence_of_sheet(sheet, at_bench.booked) if sheet is not None else None
     paths = bench.repaired_paths(case) if case else bench.repaired_paths_of_job(job)
     unproven = {path.position: path.missing for path in paths if not path.proven}
     if sheet is None or sheet.revision is None or evidence is None or case is None:

@@ -17,7 +17,7 @@ wrong part was changed, what else could have caused it stays suspected. Besides,
 run whole after the last work (`proof.py`).
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cache
@@ -108,8 +108,8 @@ class Rows:
     priors: Callable[[], LearnedPriors]
 
 
-def rows_of_sheet(sheet: BenchSheet) -> Rows | None:
-    """Three queries; None without a declared system."""
+def rows_of_sheet(sheet: BenchSheet, work: Sequence[Work] | None = None) -> Rows | None:
+    """Three queries, or two where the caller has all `work` of the job already; None without a declared system."""
     if sheet.revision is None:
         return None
     system = system_of(sheet.revision)
@@ -120,7 +120,7 @@ def rows_of_sheet(sheet: BenchSheet) -> Rows | None:
     checks = Check.objects.filter(sheet__in=[one.pk for one in sheets]).select_related("by", "struck_by")
     now = next(one for one in sheets if one.pk == sheet.pk)
     now.car = sheet.car
-    work = tuple(Work.objects.filter(job_id=sheet.job_id))
+    done = tuple(Work.objects.filter(job_id=sheet.job_id) if work is None else work)
 
     @cache
     def priors() -> LearnedPriors:
@@ -128,12 +128,12 @@ def rows_of_sheet(sheet: BenchSheet) -> Rows | None:
         learning = Learning(learned_at=now.learned_at, fingerprint=now.learned_mark) if now.learned_mark else None
         return priors_of_car(system, sheet.car, day, job=sheet.job_id, newest=lambda: learning)
 
-    return Rows(now, system, tuple(checks.order_by("at", "pk")), work, priors)
+    return Rows(now, system, tuple(checks.order_by("at", "pk")), done, priors)
 
 
-def evidence_of_sheet(sheet: BenchSheet) -> Evidence | None:
-    """The evidence of the sheet's job as this sheet sees it, in three queries; None without a declared system."""
-    rows = rows_of_sheet(sheet)
+def evidence_of_sheet(sheet: BenchSheet, work: Sequence[Work] | None = None) -> Evidence | None:
+    """The evidence of the sheet's job as this sheet sees it; see rows_of_sheet."""
+    rows = rows_of_sheet(sheet, work)
     return evidence_of_rows(rows) if rows else None
 
 

@@ -47,6 +47,16 @@ def standing_of(inspection: Inspection, seen: Bench | None = None) -> Standing:
     return Standing(inspection, rows, left_out(seen.system), seen, tuple(answers))
 
 
+def rows_answered(job: Job, seen: Bench) -> tuple[Covered, ...]:
+    """The plan as it stands, of a job in which somebody has answered an item; else (). One query."""
+    rows = InspectionAnswer.objects.filter(inspection__job=job, inspection__given_up_at=None)
+    answers = list(rows.select_related("by", "picture"))
+    if not answers:
+        return ()
+    evidence = seen.evidence
+    return coverage(plan_for(seen.system), evidence, evidence.proof() if evidence else {}, [*_answers(answers)])
+
+
 def _all_answers(inspection: Inspection) -> list[InspectionAnswer]:
     return list(inspection.answers.select_related("by", "struck_by", "picture"))
 

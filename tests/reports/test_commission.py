@@ -532,7 +532,7 @@ class TestFollowing:
         link = re.search(r"/c/[\w-]+/", mail.outbox[-1].body)
         assert link is not None
         assert client.get(link[0]).status_code == 200
-        for secret in ("Ada Quill", "Vane", "0199", "Marchbank"):  # the car's owner is the seller
+        for secret in ("Ada Quill", "Vane", "555 0199", "Marchbank"):  # the car's owner is the seller
             assert secret not in after
             assert secret not in str(certificate.content)
         assert client.post(f"/c/{token}/withdraw/", {"sure": "yes"}).status_code == 409

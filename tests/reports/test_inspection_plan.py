@@ -33,15 +33,15 @@ def all_good(top: TopSystem) -> list[Answer]:
     return [answer(one.key, GOOD.get(one.key, "sound")) for one in plan_for(top) if not one.measured]
 
 
-def whole(top: TopSystem) -> list[Seen]:
+def whole(system: TopSystem) -> list[Seen]:
     """A sound top with everything that a plan asks of the bench: three trials each, and every hold."""
-    checks = sample.sound_checks(top)
+    checks = sample.sound_checks(system)
     for minute in (10, 20):
-        checks += [sample.trial(top, minute, motion) for motion in ("open", "close")]
-    held = [one.subject for one in plan_for(top) if one.measured == "hold"]
-    bar = top.hydraulics.hold.test_bar if top.hydraulics else 0.0
+        checks += [sample.trial(system, minute, motion) for motion in ("open", "close")]
+    held = [one.subject for one in plan_for(system) if one.measured == "hold"]
+    bar = system.hydraulics.hold.test_bar if system.hydraulics else 0.0
     checks += [
-        sample.seen(top, 30, check="pressure-hold", position=code, bar_start=bar, bar_end=bar - 1, seconds=60)
+        sample.seen(system, 30, check="pressure-hold", position=code, bar_start=bar, bar_end=bar - 1, seconds=60)
         for code in held
     ]
     return checks
@@ -54,15 +54,15 @@ def covered(evidence: Evidence, answers: list[Answer], top: TopSystem | None = N
 
 @pytest.mark.parametrize("slug", SYSTEMS)
 def test_a_plan_asks_for_every_sensor_both_motions_and_all_that_no_pin_shows(slug: str) -> None:
-    top = sample.system(slug)
-    keys = [one.key for one in plan_for(top)]
+    system = sample.system(slug)
+    keys = [one.key for one in plan_for(system)]
     assert len(keys) == len(set(keys))
-    assert {f"sensor:{code}" for code in top.wired()} <= set(keys)
+    assert {f"sensor:{code}" for code in system.wired()} <= set(keys)
     assert {"motion:open", "motion:close", "battery", "supply", "seals", "latches", "linkage"} <= set(keys)
     assert {"emergency-closing", "module-seat", "water-traces", "earlier-repairs", "surroundings"} <= set(keys)
-    hydraulic = {code for code, one in top.positions.items() if one.kind in ("cylinder", "pump")}
+    hydraulic = {code for code, one in system.positions.items() if one.kind in ("cylinder", "pump")}
     assert {key for key in keys if key.startswith("hold:")} == {f"hold:{code}" for code in hydraulic}
-    assert ("leaks" in keys) == (top.hydraulics is not None)
+    assert ("leaks" in keys) == (system.hydraulics is not None)
     assert ("cover" in keys) != ("gaps" in keys)  # cloth or panels
 
 

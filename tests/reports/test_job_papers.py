@@ -30,6 +30,7 @@ from reports.document.draw.work_report import draw_work_report
 from reports.document.plain import PLAIN, plain_words, where_words
 from reports.document.sheets import CheckRow, JobSheet, PickRow, SuspectRow, TaskRow, WorkReport
 from reports.gather import cautions_of, results_of_job
+from reports.inspection import services as inspect
 from reports.papers.work_report import jobs_to_report, work_report
 from shop import services
 from shop.models import Answer, Car, Job, OwnerChange, ShopProfile, Task, TaskPart, User
@@ -389,3 +390,16 @@ def test_the_page_of_the_job_offers_its_papers_to_whoever_may_have_them(
             at = f"{job.get_absolute_url()}{which}.pdf"
             assert (f'href="{at}"' in page) is offered
             assert client_as(role).get(at).status_code == (200 if offered else 403)
+
+
+def test_a_work_report_tells_what_was_found_by_the_plan_before_it_is_complete(
+    checked: Job, tech: User, owner: User
+) -> None:
+    row = inspect.inspection_open(job=checked, by=tech)
+    inspect.item_answer(
+        inspection=row, by=tech, key="leaks", grade="drops", words="Union of MM3", entry_id=uuid.uuid4()
+    )
+    (leak,) = [one for one in results_of_job(checked).findings if one.subject == "Leaks"]
+    assert (leak.weight, leak.words) == ("critical", "Drops or runs; Union of MM3.")
+    inspect.inspection_give_up(inspection=row, by=owner, why="Only a repair")
+    assert not [one for one in results_of_job(checked).findings if one.subject == "Leaks"]

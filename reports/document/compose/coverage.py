@@ -207,13 +207,17 @@ def with_plan(results: Results, rows: Sequence[Covered]) -> Results:
     ]  # fmt: skip
     named = {one.what for one in skipped}
     kept = [one for one in results.not_tested if one.what not in named]
-    found = dict.fromkeys([*results.findings, *(found for one in rows for found in one.findings)])
     return replace(
-        results,
-        findings=tuple(sorted(found, key=lambda one: ORDER.index(one.weight))),
+        with_findings(results, rows),
         not_tested=(*skipped, *kept),
         plan=tuple(_plan_row(one) for one in rows),
     )
+
+
+def with_findings(results: Results, rows: Sequence[Covered]) -> Results:
+    """`results` with what people found at items of the plan among the other findings, the heaviest first."""
+    found = dict.fromkeys([*results.findings, *(found for one in rows for found in one.findings)])
+    return replace(results, findings=tuple(sorted(found, key=lambda one: ORDER.index(one.weight))))
 
 
 def _plan_row(one: Covered) -> PlanRow:
