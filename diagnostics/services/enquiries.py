@@ -153,7 +153,8 @@ def enquiry_erase(*, enquiry: Enquiry, by: User) -> Enquiry:
 
 def _waiting(enquiry: Enquiry) -> Enquiry:
     """The enquiry as it is now, locked; of two people who press the button one is told."""
-    now = Enquiry.objects.select_for_update(of=("self",)).select_related("revision", "job").get(pk=enquiry.pk)
+    Enquiry.objects.select_for_update().get(pk=enquiry.pk)  # held first: a join would tell of before the wait
+    now = Enquiry.objects.select_related("revision", "job").get(pk=enquiry.pk)
     if now.job is not None:
         words = _("Enquiry {number} has become job {job} already.")
         raise Conflict(words.format(number=now.number, job=now.job.number))

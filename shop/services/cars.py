@@ -168,8 +168,9 @@ def next_owner(car: Car, to: Customer | None, on: dt.date, by: User) -> OwnerCha
 
 def refuse_double(car: Car) -> None:
     """Nothing is booked on a car that was put together with another one. Read anew and held until the transaction ends:
-    somebody may put it together right now."""
-    merged = Car.objects.select_for_update(of=("self",)).select_related("merged_into").get(pk=car.pk).merged_into
+    somebody may put it together right now. Not joined in one query: to a row that it waited for PostgreSQL joins what
+    stood there before the wait."""
+    merged = Car.objects.select_for_update().get(pk=car.pk).merged_into
     if merged is not None:
         raise Conflict(_("This car was written down twice: go on with the VIN {vin}.").format(vin=merged.vin))
 
