@@ -53,8 +53,9 @@ def tools() -> tuple[str, Callable[[], Any]]:
 
 
 def take(address: str, out: Path) -> list[Path]:
-    """Floor, bench sheet with its drawings and bench list, car file, page 1 of a certificate, a question of the
-    interview, the failure patterns of a system and the forecast of a part, as PNG files in `out`."""
+    """Floor, bench sheet with its drawings and bench list, car file, an inspection by plan and page 1 of its
+    certificate, a question of the interview, the failure patterns of a system and the forecast of a part, as PNG files
+    in `out`."""
     chromium, playwright = tools()
     out.mkdir(parents=True, exist_ok=True)
     with playwright() as p:
@@ -77,7 +78,11 @@ def take(address: str, out: Path) -> list[Path]:
         page.goto(f"{address}{_href(page, '/cars/')}", wait_until="networkidle")
         shots["car-file"] = _tall(page, 1300)
         page.goto(f"{address}/certificates/", wait_until="networkidle")
-        pdf = page.request.get(f"{address}{_href(page, '/certificates/')}file/").body()
+        certificate = _href(page, "/certificates/TW-")
+        pdf = page.request.get(f"{address}{certificate}file/").body()
+        page.goto(f"{address}{certificate}", wait_until="networkidle")
+        page.goto(f"{address}{_href(page, '/jobs/')}inspection/", wait_until="networkidle")
+        shots["inspection"] = _tall(page, 1200)
         _wait_for_plan(page, address)
         page.goto(f"{address}/shelf/{PART}/", wait_until="networkidle")
         outlook = page.locator("section", has=page.get_by_role("heading", name="What will be asked for"))
