@@ -20,7 +20,8 @@ from reports.document.numbers import number_new
 from reports.gather import certificate_content, picture_files
 from reports.models import Certificate, CertificateState, SigningRoot
 from reports.sealing import Sealed, paper, seal
-from shop.errors import Conflict, ShopError
+from shop.errors import Conflict
+from shop.lines import reason_of
 from shop.merging import Chosen
 from shop.models import Car, Job, TaskRun, User
 from shop.permissions import require
@@ -29,7 +30,6 @@ from shop.services import trail_record
 
 PARTS = 4
 """Parts of issuing that a waiting person sees: read, draw, sign, keep."""
-REASON_AT_MOST = 300
 LOST_AFTER = timedelta(minutes=10)
 """A run that has been running for longer is lost with its worker (the longest certificate takes seconds); one that has
 been waiting for longer may have lost its message. Should the message come after all, it finds the run written off."""
@@ -137,11 +137,7 @@ def certificate_withdraw(*, certificate: Certificate, reason: str, by: User) -> 
     """From now on the public check says that it no longer counts. ShopError without a reason; Conflict where it does
     not stand any more."""
     require(by, "certificate.withdraw")
-    reason = " ".join(reason.split())
-    if not reason:
-        raise ShopError(_("Say why the certificate is withdrawn; the reason stays in the shop."))
-    if len(reason) > REASON_AT_MOST:
-        raise ShopError(_("The reason is too long; expected at most {most} characters.").format(most=REASON_AT_MOST))
+    reason = reason_of(reason, _("Say why the certificate is withdrawn; the reason stays in the shop."))
     rows = Certificate.objects.select_for_update(of=("self",)).select_related("job__car")
     certificate = rows.get(pk=certificate.pk)
     if certificate.state != CertificateState.ISSUED:

@@ -12,11 +12,12 @@ from django.utils.translation import gettext_lazy
 
 from diagnostics.enquiry_forms import GuardedForm
 from reports.commission.models import Commission, TopKind
-from reports.commission.services import REASON_AT_MOST, CarFacts, Wanted
+from reports.commission.services import CarFacts, Wanted
 from shop import vin as vins
 from shop.forms import DayInput, MonthField
 from shop.http import sender_address
 from shop.limits import count
+from shop.lines import REASON_AT_MOST
 from shop.models import Car
 from shop.words import vin_problem_words
 

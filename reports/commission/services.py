@@ -18,6 +18,7 @@ from reports.commission.models import WORDS_OF_THE_BUYER, Commission, Commission
 from reports.commission.selectors import car_of, customer_of, links_open, terms_shown
 from reports.inspection.services import inspection_open
 from shop.errors import Conflict, ShopError
+from shop.lines import reason_of
 from shop.models import Car, Customer, Job, OwnerChange, ShopProfile, User
 from shop.permissions import require
 from shop.services import car_create, job_open, note_add, trail_record
@@ -25,7 +26,6 @@ from shop.services.people import token_hash
 from shop.words import day_words
 
 FOLLOWED_FOR = dt.timedelta(days=90)
-REASON_AT_MOST = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,9 +153,7 @@ def _customer(commission: Commission, by: User) -> Customer:
 def commission_decline(*, commission: Commission, by: User, reason: str) -> Commission:
     """ShopError without a reason, which the buyer reads; Conflict where it waits no more."""
     require(by, "enquiry.write")
-    reason = _reason(reason)
-    if not reason:
-        raise ShopError(_("Say why it is declined: the buyer reads it."))
+    reason = reason_of(reason, _("Say why it is declined: the buyer reads it."))
     row = _locked(commission)
     _refuse_unless_asked(row)
     row.declined_reason = reason
@@ -178,7 +176,7 @@ def commission_appoint(
     of the buyer.
     """
     require(by, "enquiry.write")
-    why, seen = _reason(why), seen or commission.appointment_on
+    why, seen = reason_of(why), seen or commission.appointment_on
     row = _locked(commission)
     _refuse_unless_movable(row)
     earlier = row.appointment_on
@@ -316,14 +314,6 @@ def _locked(commission: Commission) -> Commission:
     PostgreSQL joins what stood there before the wait, and a job or customer made meanwhile would be none."""
     Commission.objects.select_for_update().get(pk=commission.pk)
     return Commission.objects.select_related("job__car", "customer").get(pk=commission.pk)
-
-
-def _reason(text: str) -> str:
-    """What the buyer reads, on one line."""
-    reason = " ".join(text.replace("\0", " ").split())
-    if len(reason) > REASON_AT_MOST:
-        raise ShopError(_("The reason is too long; expected at most {most} characters.").format(most=REASON_AT_MOST))
-    return reason
 
 
 def _refuse_past(appointment_on: dt.date) -> None:

@@ -17,6 +17,7 @@ from reports.document.compose.coverage import SKIP
 from reports.inspection.models import Inspection, InspectionAnswer
 from reports.inspection.selectors import item_of, standing_of
 from shop.errors import Conflict, Refused, ShopError
+from shop.lines import one_line, reason_of
 from shop.models import Job, Picture, User
 from shop.permissions import may, require
 from shop.services import picture_add, picture_describe, trail_record
@@ -47,7 +48,7 @@ def inspection_give_up(*, inspection: Inspection, by: User, why: str) -> Inspect
     """The job is no inspection by plan any more. ShopError without a reason."""
     require(by, "inspection.open")
     row = _open(inspection)
-    row.given_up_why = _said(why, _("Say why the inspection by plan is given up."))
+    row.given_up_why = reason_of(why, _("Say why the inspection by plan is given up."))
     row.given_up_at, row.given_up_by = timezone.now(), by
     row.save()
     _tell(row, by, "inspection.given-up", _("Inspection by plan given up: {why}").format(why=row.given_up_why))
@@ -96,7 +97,7 @@ def items_skip(
     skip, Conflict where one is seen already; then none is skipped. Sent twice, kept once."""
     require(by, "bench.write")
     row = _open(inspection)
-    why = _said(why, _("Say why it is skipped: the certificate prints the reason."))
+    why = reason_of(why, _("Say why it is skipped: the certificate prints the reason."))
     if not keys:
         raise ShopError(_("Name the items to skip."))
     there = {one.item.key: one for one in standing_of(row).rows}
@@ -124,7 +125,7 @@ def answer_strike(*, answer: InspectionAnswer, by: User, why: str) -> Inspection
     where it is struck out already."""
     require(by, "bench.write")
     row = _open(answer.inspection)
-    why = _said(why, _("Say why the answer is struck out; it stays readable with your reason."))
+    why = reason_of(why, _("Say why the answer is struck out; it stays readable with your reason."))
     answer = InspectionAnswer.objects.select_for_update(of=("self",)).get(pk=answer.pk, inspection=row)
     if answer.struck_at is not None:
         words = _("{who} has struck this answer out already: {why}")
@@ -198,17 +199,10 @@ def _asked(row: Inspection, key: str) -> Item:
 
 
 def _line(words: str) -> str:
-    words = " ".join(words.replace("\0", " ").split())
+    words = one_line(words)
     if len(words) > WORDS_AT_MOST:
         raise ShopError(_("That is too long; expected at most {most} characters.").format(most=WORDS_AT_MOST))
     return words
-
-
-def _said(why: str, sentence: str) -> str:
-    why = _line(why)
-    if not why:
-        raise ShopError(sentence)
-    return why
 
 
 def _job(pk: int) -> Job:

@@ -7,8 +7,9 @@ from django.utils.translation import gettext_lazy as _
 
 from reports.commission.forms import LineField
 from reports.instruments.models import Instrument, InstrumentKind
-from reports.instruments.services import REASON_AT_MOST, Calibrated, Facts
+from reports.instruments.services import Calibrated, Facts
 from shop.forms import DayInput
+from shop.lines import REASON_AT_MOST
 
 
 def _decimal(label: Any, **more: Any) -> forms.DecimalField:

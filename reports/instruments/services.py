@@ -11,12 +11,12 @@ from django.utils.translation import gettext as _
 
 from reports.instruments.models import Calibration, Instrument, InstrumentKind, InstrumentUse
 from shop.errors import Conflict, ShopError
+from shop.lines import one_line, reason_of
 from shop.models import Job, User
 from shop.permissions import require
 from shop.services import trail_record
 from shop.words import day_words
 
-REASON_AT_MOST = 300
 EARLIEST = dt.date(1950, 1, 1)
 PERCENT_AT_MOST, VOLTS_AT_MOST = Decimal(20), Decimal(10)
 """Of an accuracy or an uncertainty: above that it is a slip of the pen, not a meter."""
@@ -72,7 +72,7 @@ def instrument_change(*, instrument: Instrument, facts: Facts, by: User) -> Inst
 def instrument_retire(*, instrument: Instrument, reason: str, by: User) -> Instrument:
     """From now on it is not chosen any more; jobs on which it was used keep it. ShopError without a reason."""
     require(by, "instrument.write")
-    reason = _reason(reason, _("Say why {instrument} is retired.").format(instrument=instrument))
+    reason = reason_of(reason, _("Say why {instrument} is retired.").format(instrument=instrument))
     row = _locked(instrument)
     _refuse_retired(row)
     row.retired_at, row.retired_by, row.retired_reason = timezone.now(), by, reason
@@ -105,7 +105,7 @@ def calibration_add(*, instrument: Instrument, calibrated: Calibrated, by: User)
     made = Calibration(instrument=row, at=timezone.now(), by=by)
     for field in Calibrated.__dataclass_fields__:
         value = getattr(calibrated, field)
-        setattr(made, field, _line(value) if isinstance(value, str) else value)
+        setattr(made, field, one_line(value) if isinstance(value, str) else value)
     try:
         with transaction.atomic():
             made.save()
@@ -122,7 +122,7 @@ def calibration_add(*, instrument: Instrument, calibrated: Calibrated, by: User)
 def calibration_strike(*, calibration: Calibration, reason: str, by: User) -> Calibration:
     """It was written down wrongly: it stays readable and counts no more. ShopError without a reason."""
     require(by, "instrument.write")
-    reason = _reason(reason, _("Say why the calibration is struck out."))
+    reason = reason_of(reason, _("Say why the calibration is struck out."))
     instrument = _locked(calibration.instrument)
     row = Calibration.objects.select_for_update().get(pk=calibration.pk)
     if row.struck_at is not None:
@@ -189,7 +189,7 @@ def _refuse_retired(row: Instrument) -> None:
 
 def _sound(facts: Facts) -> Facts:
     """The facts, tidied. ShopError with what is wrong."""
-    name, serial = _line(facts.name), _line(facts.serial)
+    name, serial = one_line(facts.name), one_line(facts.serial)
     if facts.kind not in InstrumentKind.values:
         kinds = ", ".join(str(label).lower() for label in InstrumentKind.labels)
         raise ShopError(_("Say what kind of instrument it is: {kinds}.").format(kinds=kinds))
@@ -218,7 +218,7 @@ def _check_accuracy(facts: Facts) -> None:
 
 
 def _check_calibrated(row: Instrument, calibrated: Calibrated) -> None:
-    if not _line(calibrated.number) or not _line(calibrated.laboratory):
+    if not one_line(calibrated.number) or not one_line(calibrated.laboratory):
         raise ShopError(_("Give the number of the calibration’s certificate and the laboratory that issued it."))
     if not EARLIEST <= calibrated.calibrated_on <= timezone.localdate():
         raise ShopError(
@@ -265,19 +265,6 @@ def _saved(row: Instrument) -> Instrument:
         words = _("The serial number {serial} is that of {name} already, which is in use.")
         raise Conflict(words.format(serial=row.serial, name=there.name)) from error
     return row
-
-
-def _reason(text: str, missing: str) -> str:
-    text = _line(text)
-    if not text:
-        raise ShopError(missing)
-    if len(text) > REASON_AT_MOST:
-        raise ShopError(_("The reason is too long; expected at most {most} characters.").format(most=REASON_AT_MOST))
-    return text
-
-
-def _line(text: str) -> str:
-    return " ".join(text.replace("\0", " ").split())
 
 
 def _tell(row: Instrument, by: User, kind: str, words: str, **days: str) -> None:
