@@ -6,6 +6,8 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from shop.models.taken_back import taken_back_says_why
+
 
 class CheckKind(models.TextChoices):
     PIN = "pin", _("Pin reading")
@@ -92,11 +94,7 @@ class Check(models.Model):
             models.CheckConstraint(
                 condition=models.Q(verdict__in=["ok", "finding", "refused", "note"]), name="check_verdict_known"
             ),
-            models.CheckConstraint(
-                condition=models.Q(struck_at__isnull=True, struck_by__isnull=True, struck_why="")
-                | (models.Q(struck_at__isnull=False, struck_by__isnull=False) & ~models.Q(struck_why="")),
-                name="check_struck_with_who_and_why",
-            ),
+            taken_back_says_why("struck", "struck_why", name="check_struck_with_who_and_why"),
         ]
 
     def __str__(self) -> str:

@@ -3,6 +3,8 @@
 from django.db import models
 from django.urls import reverse
 
+from shop.models.taken_back import taken_back_says_why
+
 
 class Inspection(models.Model):
     """A job that inspects a top by the plan of its system. Given up (with a reason), the job's certificate is that of
@@ -17,13 +19,7 @@ class Inspection(models.Model):
 
     class Meta:
         ordering = ["-opened_at", "-pk"]
-        constraints = [
-            models.CheckConstraint(
-                condition=models.Q(given_up_at__isnull=True, given_up_by__isnull=True, given_up_why="")
-                | (models.Q(given_up_at__isnull=False, given_up_by__isnull=False) & ~models.Q(given_up_why="")),
-                name="inspection_given_up_says_why",
-            )
-        ]
+        constraints = [taken_back_says_why("given_up", "given_up_why", name="inspection_given_up_says_why")]
 
     def __str__(self) -> str:
         return f"inspection of {self.job_id}"
@@ -64,11 +60,7 @@ class InspectionAnswer(models.Model):
                 condition=~models.Q(grade="skip") | models.Q(measured__isnull=True, picture__isnull=True),
                 name="inspectionanswer_skip_measures_nothing",
             ),
-            models.CheckConstraint(
-                condition=models.Q(struck_at__isnull=True, struck_by__isnull=True, struck_why="")
-                | (models.Q(struck_at__isnull=False, struck_by__isnull=False) & ~models.Q(struck_why="")),
-                name="inspectionanswer_struck_says_why",
-            ),
+            taken_back_says_why("struck", "struck_why", name="inspectionanswer_struck_says_why"),
         ]
 
     def __str__(self) -> str:

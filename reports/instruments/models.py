@@ -7,6 +7,8 @@ from django.db.models.functions import Lower
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from shop.models.taken_back import taken_back_says_why
+
 
 class InstrumentKind(models.TextChoices):
     MULTIMETER = "multimeter", _("Multimeter")
@@ -49,11 +51,7 @@ class Instrument(models.Model):
                 ),
                 name="instrument_accuracy_whole",
             ),
-            models.CheckConstraint(
-                condition=models.Q(retired_at__isnull=True, retired_by__isnull=True, retired_reason="")
-                | (models.Q(retired_at__isnull=False, retired_by__isnull=False) & ~models.Q(retired_reason="")),
-                name="instrument_retired_says_why",
-            ),
+            taken_back_says_why("retired", "retired_reason", name="instrument_retired_says_why"),
             models.UniqueConstraint(
                 "kind", Lower("serial"), condition=models.Q(retired_at__isnull=True), name="instrument_serial_once"
             ),
@@ -103,11 +101,7 @@ class Calibration(models.Model):
                 condition=models.Q(expanded_volts__isnull=True) | models.Q(expanded_volts__gt=0),
                 name="calibration_u_positive",
             ),
-            models.CheckConstraint(
-                condition=models.Q(struck_at__isnull=True, struck_by__isnull=True, struck_reason="")
-                | (models.Q(struck_at__isnull=False, struck_by__isnull=False) & ~models.Q(struck_reason="")),
-                name="calibration_struck_says_why",
-            ),
+            taken_back_says_why("struck", "struck_reason", name="calibration_struck_says_why"),
             models.UniqueConstraint(
                 fields=["instrument", "laboratory", "number"],
                 condition=models.Q(struck_at__isnull=True),
