@@ -22,7 +22,7 @@ from reports.models import Certificate, CertificateState
 from reports.open_findings import findings_open
 from reports.ranges import ranges_pdf
 from shop.errors import Conflict
-from shop.http import ShopRequest
+from shop.http import ShopRequest, paper_shown
 from shop.models import Car, Job
 from shop.permissions import needs
 
@@ -162,7 +162,7 @@ def car_findings(request: ShopRequest, pk: int) -> HttpResponse:
 def bench_list(request: ShopRequest, pk: int) -> HttpResponse:
     """The bench list of a sheet on one page, as things stand now."""
     sheet = get_object_or_404(BenchSheet.objects.select_related("revision", "car", "job"), pk=pk)
-    return _paper(bench_list_pdf(sheet, timezone.now()), f"bench-list-{sheet.job.number}-{sheet.pk}.pdf")
+    return paper_shown(bench_list_pdf(sheet, timezone.now()), f"bench-list-{sheet.job.number}-{sheet.pk}.pdf")
 
 
 @require_GET
@@ -171,7 +171,7 @@ def pin_card(request: ShopRequest, slug: str) -> HttpResponse:
     revision = revision_asked(slug, request.GET.get("revision", ""))
     if revision is None:
         raise Http404
-    return _paper(pin_card_pdf(revision, timezone.now()), f"pin-card-{slug}-{revision.revision}.pdf")
+    return paper_shown(pin_card_pdf(revision, timezone.now()), f"pin-card-{slug}-{revision.revision}.pdf")
 
 
 @require_GET
@@ -180,12 +180,4 @@ def ranges(request: ShopRequest, slug: str) -> HttpResponse:
     pdf = ranges_pdf(slug, timezone.now())
     if pdf is None:
         raise Http404
-    return _paper(pdf, f"ranges-{slug}.pdf")
-
-
-def _paper(pdf: bytes, name: str) -> HttpResponse:
-    """Shown in the browser, which prints it; never kept by anybody in between."""
-    response = HttpResponse(pdf, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    response["Cache-Control"] = "private, no-store"
-    return response
+    return paper_shown(pdf, f"ranges-{slug}.pdf")

@@ -55,6 +55,14 @@ def absolute(request: HttpRequest, path: str) -> str:
     return f"{'https' if secure else 'http'}://{request.get_host()}{path}"
 
 
+def paper_shown(pdf: bytes, name: str) -> HttpResponse:
+    """A PDF of file `name`, shown in the browser, which prints it; never kept by anybody in between."""
+    response = HttpResponse(pdf, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{name}"'
+    response["Cache-Control"] = "private, no-store"
+    return response
+
+
 def no_path_told(response: HttpResponse) -> HttpResponse:
     """For a page with a secret in its address: no other page learns the path. With no-referrer a browser would also
     hide where a form comes from, and Django refuse the form."""

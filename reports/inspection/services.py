@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from diagnostics.engine.inspection.items import Grade, Item
+from diagnostics.services.sheets import locked_job
 from reports.document.compose.coverage import SKIP
 from reports.inspection.models import Inspection, InspectionAnswer
 from reports.inspection.selectors import item_of, standing_of
@@ -206,7 +207,7 @@ def _line(words: str) -> str:
 
 
 def _job(pk: int) -> Job:
-    job = Job.objects.select_for_update(of=("self",)).select_related("car").get(pk=pk)
+    job = locked_job(pk)
     if not job.is_open:
         words = _("Job {number} is done, so its inspection stays as it is. Move the job back to go on.")
         raise Conflict(words.format(number=job.number))

@@ -9,6 +9,7 @@ from django.db import IntegrityError, models, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from diagnostics.services.sheets import locked_job
 from reports.instruments.models import Calibration, Instrument, InstrumentKind, InstrumentUse
 from shop.errors import Conflict, ShopError
 from shop.lines import one_line, reason_of
@@ -139,7 +140,7 @@ def instrument_choose(*, job: Job, instrument: Instrument, by: User) -> Instrume
     """`instrument` is what was used on the job for readings of its kind; one that was chosen before is undone by it.
     The same again gives the choice that stands. Conflict where it is retired."""
     require(by, "bench.write")
-    job = Job.objects.select_for_update(of=("self",)).select_related("car").get(pk=job.pk)
+    job = locked_job(job.pk)
     row = _locked(instrument)
     there = _open(job).filter(kind=row.kind).first()
     if there is not None and there.instrument_id == row.pk:
@@ -157,7 +158,7 @@ def instrument_choose(*, job: Job, instrument: Instrument, by: User) -> Instrume
 def instrument_unchoose(*, job: Job, use: InstrumentUse, by: User) -> InstrumentUse:
     """It was not this one: undone, and none of its kind is named. Undone before, nothing changes."""
     require(by, "bench.write")
-    job = Job.objects.select_for_update(of=("self",)).select_related("car").get(pk=job.pk)
+    job = locked_job(job.pk)
     row = job.instrument_uses.select_related("instrument").get(pk=use.pk)
     if row.undone_at is not None:
         return row

@@ -16,9 +16,7 @@ from shop.errors import ShopError
 from shop.http import ShopRequest
 from shop.models import Job
 from shop.permissions import needs, require
-
-_NUMBERS_AT_MOST = 18
-"""Digits of a row's number that every database takes."""
+from shop.views.common import number_of
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -140,7 +138,7 @@ def job_instruments(request: ShopRequest, pk: int) -> HttpResponse:
 @needs("bench.write")
 def choose(request: ShopRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(Job, pk=pk)
-    row = Instrument.objects.filter(pk=_number(request, "instrument")).first()
+    row = Instrument.objects.filter(pk=number_of(request.POST.get("instrument", ""))).first()
     if row is None:
         raise ShopError(_("Choose an instrument of the shop’s book."))
     services.instrument_choose(job=job, instrument=row, by=request.user)
@@ -151,17 +149,11 @@ def choose(request: ShopRequest, pk: int) -> HttpResponse:
 @needs("bench.write")
 def unchoose(request: ShopRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(Job, pk=pk)
-    use = InstrumentUse.objects.filter(job=job, pk=_number(request, "use")).first()
+    use = InstrumentUse.objects.filter(job=job, pk=number_of(request.POST.get("use", ""))).first()
     if use is None:
         raise ShopError(_("Say which instrument of this job was not used."))
     services.instrument_unchoose(job=job, use=use, by=request.user)
     return _panel(request, job) if request.htmx else redirect(job)
-
-
-def _number(request: ShopRequest, name: str) -> int:
-    """The number of a row that was sent; 0, which no row has, for anything else."""
-    text = request.POST.get(name, "")
-    return int(text) if text.isascii() and text.isdigit() and len(text) <= _NUMBERS_AT_MOST else 0
 
 
 def _panel(request: ShopRequest, job: Job) -> HttpResponse:

@@ -12,7 +12,7 @@ from reports.papers.estimate import estimate_pdf
 from reports.papers.job_sheet import job_sheet_pdf
 from reports.papers.work_report import jobs_to_report, work_report_pdf
 from shop import limits
-from shop.http import ShopRequest, no_path_told, sender_address
+from shop.http import ShopRequest, no_path_told, paper_shown, sender_address
 from shop.models import EstimateVersion, Job
 from shop.permissions import needs
 from shop.selectors.estimates import versions_with_lines
@@ -24,14 +24,14 @@ from shop.views.answers import GUESSES_AN_HOUR
 @needs("job.write")
 def job_sheet(request: ShopRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(Job.objects.select_related("car"), pk=pk)
-    return shown(job_sheet_pdf(job), f"job-sheet-{job.number}.pdf")
+    return paper_shown(job_sheet_pdf(job), f"job-sheet-{job.number}.pdf")
 
 
 @require_safe
 @needs("job.write")
 def work_report(request: ShopRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(jobs_to_report(), pk=pk)
-    return shown(work_report_pdf(job, request.user), f"work-report-{job.number}.pdf")
+    return paper_shown(work_report_pdf(job, request.user), f"work-report-{job.number}.pdf")
 
 
 @require_safe
@@ -60,11 +60,4 @@ def _versions() -> QuerySet[EstimateVersion]:
 
 def _estimate(version: EstimateVersion) -> HttpResponse:
     name = f"estimate-{version.estimate.job.number}-{version.estimate.number}-{version.version}.pdf"
-    return shown(estimate_pdf(version), name)
-
-
-def shown(pdf: bytes, name: str) -> HttpResponse:
-    response = HttpResponse(pdf, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    response["Cache-Control"] = "private, no-store"
-    return response
+    return paper_shown(estimate_pdf(version), name)
