@@ -42,9 +42,7 @@ def inspection_of(job: Job) -> Inspection | None:
 def standing_of(inspection: Inspection, seen: Bench | None = None) -> Standing:
     """`seen`: what the bench shows, where the caller has it already."""
     seen, answers = seen or bench_of(inspection.job), _all_answers(inspection)
-    evidence = seen.evidence
-    rows = coverage(plan_for(seen.system), evidence, evidence.proof() if evidence else {}, [*_answers(answers)])
-    return Standing(inspection, rows, left_out(seen.system), seen, tuple(answers))
+    return Standing(inspection, _rows(seen, answers), left_out(seen.system), seen, tuple(answers))
 
 
 def rows_answered(job: Job, seen: Bench) -> tuple[Covered, ...]:
@@ -53,26 +51,28 @@ def rows_answered(job: Job, seen: Bench) -> tuple[Covered, ...]:
     answers = list(rows.select_related("by", "picture"))
     if not answers:
         return ()
-    evidence = seen.evidence
-    return coverage(plan_for(seen.system), evidence, evidence.proof() if evidence else {}, [*_answers(answers)])
+    return _rows(seen, answers)
+
+
+def _rows(seen: Bench, answers: Iterable[InspectionAnswer]) -> tuple[Covered, ...]:
+    standing = [answer_of(row) for row in answers if row.struck_at is None]
+    return coverage(plan_for(seen.system), seen.evidence, standing)
 
 
 def _all_answers(inspection: Inspection) -> list[InspectionAnswer]:
     return list(inspection.answers.select_related("by", "struck_by", "picture"))
 
 
-def _answers(rows: Iterable[InspectionAnswer]) -> Iterable[Answer]:
-    for row in rows:
-        if row.struck_at is None:
-            yield Answer(
-                key=row.key,
-                grade=row.grade,
-                words=row.words,
-                at=timezone.localtime(row.at),
-                by=str(row.by),
-                measured=None if row.measured is None else float(row.measured),
-                picture=row.picture.digest if row.picture is not None else "",
-            )
+def answer_of(row: InspectionAnswer) -> Answer:
+    return Answer(
+        key=row.key,
+        grade=row.grade,
+        words=row.words,
+        at=timezone.localtime(row.at),
+        by=str(row.by),
+        measured=None if row.measured is None else float(row.measured),
+        picture=row.picture.digest if row.picture is not None else "",
+    )
 
 
 def item_of(inspection: Inspection, key: str) -> Item | None:

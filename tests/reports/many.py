@@ -72,7 +72,7 @@ def _planned(slug: str, grade: int) -> Certificate:
         )
         for one in plan
     ]  # fmt: skip
-    rows = coverage(plan, evidence, evidence.proof(), answers)
+    rows = coverage(plan, evidence, answers)
     found = with_plan(sample.results(evidence, planned=True), rows)
     instruments = (compose.named(used, [DAY]),)
     found = replace(found, not_tested=(*found.not_tested, *compose.untraced(found, instruments)))

@@ -48,7 +48,7 @@ def whole(system: TopSystem) -> list[Seen]:
 
 
 def covered(evidence: Evidence, answers: list[Answer], top: TopSystem | None = None) -> dict[str, Covered]:
-    rows = coverage(plan_for(evidence.system), evidence, evidence.proof(), answers)
+    rows = coverage(plan_for(evidence.system), evidence, answers)
     return {row.item.key: row for row in rows}
 
 
@@ -259,7 +259,7 @@ def test_whatever_was_answered_no_finding_of_an_item_is_lost_and_only_unanswered
     answers: list[Answer],
 ) -> None:
     evidence = sample.evidence_of([], top=_TOP)
-    rows = coverage(_PLAN, evidence, {}, answers)
+    rows = coverage(_PLAN, evidence, answers)
     assert [row.item for row in rows] == [*_PLAN]
     by_key: dict[str, list[Answer]] = {}
     for one in answers:

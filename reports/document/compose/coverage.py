@@ -7,12 +7,12 @@ from typing import Final, Literal
 
 from diagnostics.engine.case import Battery, PinByHand, PinReading, PressureHold
 from diagnostics.engine.case import MotionTrial as Trial
-from diagnostics.engine.inspection.items import Grade, Item, Quantity
+from diagnostics.engine.inspection.items import Grade, Item
 from diagnostics.engine.results import ProofState
 from diagnostics.engine.words import _, number
 from reports.document.compose.findings import ORDER, RULES
 from reports.document.compose.seen import Evidence, Seen
-from reports.document.content import Finding, NotTested, PlanRow, Results
+from reports.document.content import Finding, NotTested, PlanRow, Results, Weight
 
 SKIP: Final = "skip"
 State = Literal["done", "finding", "skipped", "missing"]
@@ -45,15 +45,16 @@ class Covered:
     picture: str = ""
     findings: tuple[Finding, ...] = ()
 
+    @property
+    def weight(self) -> Weight | None:
+        """Of what a person found there now; None where the bench sheet found it, or nothing is wrong."""
+        return self.findings[0].weight if self.state == "finding" and self.findings else None
 
-def coverage(
-    plan: Sequence[Item],
-    evidence: Evidence | None,
-    proof: Mapping[str, ProofState],
-    answers: Sequence[Answer],
-) -> tuple[Covered, ...]:
+
+def coverage(plan: Sequence[Item], evidence: Evidence | None, answers: Sequence[Answer]) -> tuple[Covered, ...]:
     """One row an item, in the order of the plan. `answers` in order of time, those that stand; the last one of an item
     counts. What was measured counts before a skip. `evidence` None: the system is not declared."""
+    proof = evidence.proof() if evidence is not None else {}
     told: dict[str, list[Answer]] = {}
     for one in answers:
         told.setdefault(one.key, []).append(one)
@@ -89,12 +90,7 @@ def _sensor(item: Item, evidence: Evidence, proof: Mapping[str, ProofState]) -> 
 
 
 def _motion(item: Item, evidence: Evidence, _proof: Mapping[str, ProofState]) -> Covered:
-    since = evidence.work[-1].at if evidence.work else None
-    trials = [
-        one for one in evidence.seen
-        if isinstance(one.observation, Trial) and one.observation.motion == item.subject
-        and (since is None or one.at > since)
-    ]  # fmt: skip
+    trials = [one for one in evidence.trials() if getattr(one.observation, "motion", "") == item.subject]
     if trials and not trials[-1].good:
         return _row(item, "finding", trials[-1].judgement.words, trials[-1])
     steps = evidence.system.step_names(item.subject)
@@ -178,16 +174,10 @@ def _earlier(
 
 def answer_words(item: Item, grade: Grade, one: Answer) -> str:
     """What was answered in a line: the grade, the figure with its unit, the words of who answered."""
-    said = [grade.words]
+    figure = ""
     if item.quantity is not None and one.measured is not None:
-        said.append(quantity_words(item.quantity, one.measured))
-    if one.words:
-        said.append(one.words)
-    return "; ".join(part.rstrip(".") for part in said) + "."
-
-
-def quantity_words(quantity: Quantity, value: float) -> str:
-    return f"{quantity.title} {number(value, 'g')} {quantity.unit}"
+        figure = f"{item.quantity.title} {number(one.measured, 'g')} {item.quantity.unit}"
+    return "; ".join(part.rstrip(".") for part in (grade.words, figure, one.words) if part) + "."
 
 
 def open_items(rows: Sequence[Covered]) -> tuple[Covered, ...]:
@@ -222,7 +212,6 @@ def with_findings(results: Results, rows: Sequence[Covered]) -> Results:
 
 def _plan_row(one: Covered) -> PlanRow:
     assert one.state != "missing"  # noqa: S101 - asked by the caller
-    weights = [found.weight for found in one.findings if found.weight != "put-right"] if one.state == "finding" else []
     return PlanRow(
         key=one.item.key,
         area=one.item.area,
@@ -233,7 +222,7 @@ def _plan_row(one: Covered) -> PlanRow:
         words=one.words,
         at=one.at,
         by=one.by,
-        weight=min(weights, key=ORDER.index) if weights else None,
+        weight=one.weight,
         picture=one.picture,
     )
 

@@ -72,32 +72,37 @@ class Evidence:
 
     def reworked(self, one: Seen) -> bool:
         """Whether `one` was seen after work on its path (a motion: after any work)."""
-        work = self._overtaking(one.position) if one.position else (self.work[-1] if self.work else None)
+        work = self._work_before(one)
         return work is not None and one.at > work.at
+
+    def stands(self, one: Seen) -> bool:
+        """Whether `one` still tells of the top as it is: no work on its path (a motion: none at all) came after it."""
+        work = self._work_before(one)
+        return work is None or one.at > work.at
 
     def current(self, position: str) -> tuple[Seen, ...]:
         """The checks of a position that still count: all, or those after the last work on its path."""
-        work = self._overtaking(position)
-        return tuple(s for s in self.seen if s.position == position and (work is None or s.at > work.at))
+        return tuple(one for one in self.seen if one.position == position and self.stands(one))
 
     def proof(self) -> dict[str, ProofState]:
         """Sensor -> seen made, seen released, by what was seen after the last work on its path."""
-        return proof_of(self.system, [one.observation for one in self.seen if self._stands(one)])
+        return proof_of(self.system, [one.observation for one in self.seen if self.stands(one)])
 
-    def _stands(self, one: Seen) -> bool:
-        work = self._overtaking(one.position) if one.position else (self.work[-1] if self.work else None)
-        return work is None or one.at > work.at
+    def _work_before(self, one: Seen) -> Worked | None:
+        return self._overtaking(one.position) if one.position else (self.work[-1] if self.work else None)
 
     def _overtaking(self, position: str) -> Worked | None:
         """The last work on the path of a position: two switches in series on one pin share it."""
         path = path_of(self.system, position) if position in self.system.positions else (position,)
         return next((one for one in reversed(self.work) if one.position in path), None)
 
+    def trials(self) -> tuple[Seen, ...]:
+        """The trials after the last work: a motion depends on every path, so work overtakes it."""
+        return tuple(one for one in self.seen if isinstance(one.observation, MotionTrial) and self.stands(one))
+
     def last_trials(self) -> dict[str, Seen]:
-        """The latest trial of each motion after the last work: a motion depends on every path, so work overtakes it."""
-        since = self.work[-1].at if self.work else None
-        trials = (s for s in self.seen if since is None or s.at > since)
-        return {s.observation.motion: s for s in trials if isinstance(s.observation, MotionTrial)}
+        """The latest of `trials` of each motion."""
+        return {s.observation.motion: s for s in self.trials() if isinstance(s.observation, MotionTrial)}
 
     def name(self, position: str) -> str:
         known = self.system.positions.get(position)
