@@ -16,9 +16,11 @@ from diagnostics import selectors as bench
 from diagnostics.charts.words import made_in_words
 from diagnostics.engine.case import Complaint
 from diagnostics.engine.cautions import ORDER, caution_words
+from diagnostics.engine.results import Diagnosis
 from diagnostics.engine.system.model import TopSystem
 from diagnostics.engine.words import _, _n, spoken
 from diagnostics.models import BenchSheet, Check
+from diagnostics.selectors.evidence import Evidence as BenchEvidence
 from diagnostics.selectors.failure_model import outlook_of_car
 from diagnostics.services.free import FreeReading, judge_free
 from reports.commission.selectors import client_of
@@ -88,7 +90,8 @@ def _content(
     judged = [row for row in standing.answers if row.struck_at is None] if standing is not None else []
     days = _days(counted, covered)
     used = used_values(job)
-    found = _results(job, at_bench, covered, compose.meter_of(used, days))
+    case = _case(at_bench)
+    found = _results(job, at_bench, case, covered, compose.meter_of(used, days))
     instruments = _instruments(found, [compose.named(one, days) for one in used])
     found = replace(found, not_tested=(*found.not_tested, *compose.untraced(found, instruments)))
     ahead = _ahead(job.car, system, found, timezone.localdate(issued_at))
@@ -126,7 +129,7 @@ def _content(
         approved_by=_person(by),
         ahead=ahead,
         pictures=_pictures(job),
-        put_right=_put_right(system, sheet, found, timezone.localdate(issued_at)),
+        put_right=_put_right(at_bench, case, found, timezone.localdate(issued_at)),
         language=spoken(),
     )
 
@@ -135,7 +138,7 @@ def results_of_job(job: Job) -> Results:
     """What was seen and done in `job`, as a certificate would say it now; of a job without any check too. Of a
     plan that is open what was found."""
     at_bench = bench_of(job)
-    return with_findings(_results(job, at_bench, (), None), rows_answered(job, at_bench))
+    return with_findings(_results(job, at_bench, _case(at_bench), (), None), rows_answered(job, at_bench))
 
 
 def _pictures(job: Job) -> tuple[Shown, ...]:
@@ -184,13 +187,24 @@ def _ahead(car: Car, system: TopSystem | None, results: Results, on: date) -> Ah
     )
 
 
-def _put_right(system: TopSystem | None, sheet: BenchSheet | None, found: Results, on: date) -> PutRight | None:
+def _case(at_bench: Bench) -> BenchEvidence | None:
+    """What the suspects of the job's sheet are weighed by; None without a declared system."""
+    return bench.evidence_of_sheet(at_bench.sheet, at_bench.booked) if at_bench.sheet is not None else None
+
+
+def _diagnosis(at_bench: Bench, case: BenchEvidence | None) -> Diagnosis | None:
+    """None without a declared system."""
+    if at_bench.sheet is None or at_bench.sheet.revision is None or case is None:
+        return None
+    return bench.diagnosis_of(case, at_bench.sheet.revision.sha256)
+
+
+def _put_right(at_bench: Bench, case: BenchEvidence | None, found: Results, on: date) -> PutRight | None:
     """What is open by the last diagnosis of the job's sheet, at today's prices."""
-    diagnosis = bench.diagnosis_of_sheet(sheet) if sheet is not None else None
-    shop = ShopProfile.objects.first()
+    diagnosis, shop = _diagnosis(at_bench, case), ShopProfile.objects.first()
     if diagnosis is None or shop is None:
         return None
-    return put_right(system, diagnosis.repairs, found.open_findings(), shop, on)
+    return put_right(at_bench.system, diagnosis.repairs, found.open_findings(), shop, on)
 
 
 def _instruments(found: Results, named: Sequence[Instrument]) -> tuple[Instrument, ...]:
@@ -229,18 +243,19 @@ def _refuse_open(standing: Standing) -> None:
         raise ShopError(words.format(job=job.number, n=len(missing), item=missing[0].item.title))
 
 
-def _results(job: Job, at_bench: Bench, covered: Sequence[Covered], meter: Meter | None) -> Results:
-    sheet, evidence, counted = at_bench.sheet, at_bench.evidence, at_bench.counted
-    case = bench.evidence_of_sheet(sheet, at_bench.booked) if sheet is not None else None
+def _results(
+    job: Job, at_bench: Bench, case: BenchEvidence | None, covered: Sequence[Covered], meter: Meter | None
+) -> Results:
+    evidence, counted, diagnosis = at_bench.evidence, at_bench.counted, _diagnosis(at_bench, case)
     paths = bench.repaired_paths(case) if case else bench.repaired_paths_of_job(job)
     unproven = {path.position: path.missing for path in paths if not path.proven}
-    if sheet is None or sheet.revision is None or evidence is None or case is None:
+    if evidence is None or case is None or diagnosis is None:
         free = [_observed(row) for row in counted]
         return with_plan(compose.undeclared_results(free, at_bench.work, unproven, at_bench.struck), covered)
     found = compose.results_of(
         replace(evidence, meter=meter),
         proof=case.proof(),
-        suspects=bench.open_suspects(bench.diagnosis_of(case, sheet.revision.sha256)),
+        suspects=bench.open_suspects(diagnosis),
         unproven=unproven,
         struck_out=at_bench.struck,
         planned=bool(covered),

@@ -7,16 +7,19 @@ from django.utils.translation import gettext as _
 
 from diagnostics.engine.cautions import ORDER, caution_words
 from diagnostics.engine.inspection.items import Item
-from reports.document.compose.coverage import SKIP, Covered
-from reports.document.content import Area, Finding
+from reports.document.compose.coverage import Covered, answer_words
+from reports.document.content import Area
 from reports.document.draw.states import WEIGHTS, area_words, weight_words
 from reports.inspection.models import Inspection, InspectionAnswer
-from reports.inspection.selectors import Standing, standing_of
+from reports.inspection.selectors import Standing, answer_of, standing_of
+from reports.views import TAGS
 from shop.models import Picture, User
 from shop.permissions import may
 
-SHAPES = {"octagon": "refused", "diamond": "finding", "triangle": "note", "disc": "ok"}
-"""The shapes on paper and their tags on the page."""
+
+def anchor_of(key: str) -> str:
+    """Where an item stands on the page: its name, as an address takes it."""
+    return "item-" + key.replace(":", "-")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +47,7 @@ class Line:
 
     @property
     def anchor(self) -> str:
-        return "item-" + self.item.key.replace(":", "-")
+        return anchor_of(self.item.key)
 
     @property
     def last(self) -> Said | None:
@@ -142,19 +145,15 @@ def _line(covered: Covered, rows: list[InspectionAnswer], user: User, may_write:
 
 
 def _said_words(item: Item, row: InspectionAnswer) -> str:
-    if row.grade == SKIP:
-        return _("skipped: {why}").format(why=row.words)
     grade = item.grade(row.grade)
-    figure = ""
-    if item.quantity is not None and row.measured is not None:
-        figure = f"{item.quantity.title} {row.measured.normalize():f} {item.quantity.unit}"
-    return "; ".join(one for one in (grade.words if grade else row.grade, figure, row.words) if one)
+    if grade is None:
+        return _("skipped: {why}").format(why=row.words)
+    return answer_words(item, grade, answer_of(row)).removesuffix(".")
 
 
 def _state(covered: Covered) -> tuple[str, str]:
-    open_: list[Finding] = [one for one in covered.findings if one.weight != "put-right"]
-    if covered.state == "finding" and open_:
-        return SHAPES.get(WEIGHTS[open_[0].weight][0], "finding"), weight_words(open_[0].weight)
+    if covered.weight is not None:
+        return TAGS[WEIGHTS[covered.weight][0]], weight_words(covered.weight)
     return {
         "done": ("ok", _("in order")),
         "finding": ("finding", _("finding")),

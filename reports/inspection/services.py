@@ -76,7 +76,7 @@ def item_answer(
     """
     require(by, "bench.write")
     row = _open(inspection)
-    item = _asked(row, key)
+    item = _named(item_of(row, key), key)
     found = item.grade(grade)
     if found is None:
         words_ = _("“{item}” is judged by one of: {grades}.")
@@ -104,7 +104,7 @@ def items_skip(
     there = {one.item.key: one for one in standing_of(row).rows}
     made = []
     for at, key in enumerate(dict.fromkeys(keys)):
-        item = _asked(row, key)
+        item = _named(there[key].item if key in there else None, key)
         if item.skip_by == "owner" and not may(by, "inspection.skip"):
             words = _("“{item}” carries the statement of the certificate: only the owner of the shop may skip it.")
             raise Refused(words.format(item=item.title))
@@ -192,8 +192,7 @@ def _picture(
     return picture
 
 
-def _asked(row: Inspection, key: str) -> Item:
-    item = item_of(row, key)
+def _named(item: Item | None, key: str) -> Item:
     if item is None:
         raise ShopError(_("The plan of this top has no item “{key}”.").format(key=key[:60]))
     return item

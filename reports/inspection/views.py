@@ -12,7 +12,7 @@ from django.views.decorators.vary import vary_on_headers
 from reports.inspection import services
 from reports.inspection.forms import AnswerForm, SkipForm, said
 from reports.inspection.models import Inspection, InspectionAnswer
-from reports.inspection.page import page_of
+from reports.inspection.page import anchor_of, page_of
 from reports.inspection.selectors import standing_of
 from shop.errors import ShopError
 from shop.http import ShopRequest
@@ -113,17 +113,13 @@ def _inspection(pk: int) -> Inspection:
 def _answered(request: ShopRequest, row: Inspection, key: str) -> HttpResponse:
     """The item as it is now with the figures above the list; without htmx, or for several items, the page."""
     if not request.htmx or not key:
-        where = f"{row.get_absolute_url()}#{_anchor(key)}" if key else row.get_absolute_url()
+        where = f"{row.get_absolute_url()}#{anchor_of(key)}" if key else row.get_absolute_url()
         return redirect(where)
     context = _context(request, row)
     line = next((one for one in context["page"].lines if one.key == key), None)
     if line is None:
         return redirect(row)
     return render(request, "reports/inspection/answered.html", {**context, "line": line})
-
-
-def _anchor(key: str) -> str:
-    return "item-" + key.replace(":", "-")
 
 
 def _context(request: ShopRequest, row: Inspection) -> dict[str, Any]:
