@@ -152,7 +152,7 @@ def write_commissions(certified: Sequence[Job]) -> None:
 
 
 def _commission(shop: ShopProfile, sent: datetime, **said: object) -> None:
-    first = timezone.localdate(sent) + timedelta(days=2)
+    first = timezone.localdate(sent) + timedelta(days=1)
     fee = shop.inspection_fee
     assert fee is not None  # noqa: S101 - the demo's shop inspects for others
     Commission.objects.create(
